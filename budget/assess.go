@@ -27,6 +27,7 @@ type Result struct {
 	Frontier    *Frontier
 	Trained     []Size // the other networks of the job; none without a search
 	Places      []Placement
+	Forms       []FormCost
 	Measured    []Measurement // none: costs are estimates
 	Chain       *Chain        // nil: the job has no samples
 	Converters  *Converters   // nil: no narrower ones were compared
@@ -167,7 +168,8 @@ func (pl *Planner) Price(cut *Cut, chosen *Chosen) *Result {
 	uncut := pl.in.widest()
 	uncut.shifts = c.shifts // those of the same layers, for want of its own
 	r := &Result{Inputs: pl.in, Cut: cut, Chosen: chosen, Costs: pl.in.Costs(c),
-		Before: pl.in.Costs(uncut), Freed: pl.in.Freed(c), Places: pl.in.Placements(c)}
+		Before: pl.in.costsLike(uncut, c), Freed: pl.in.Freed(c), Places: pl.in.Placements(c),
+		Forms: pl.in.FormCosts(c)}
 	r.Frontier = pl.Frontier(cut, chosen)
 	r.Verdict = verdict(nil, r.Costs)
 	return r
@@ -310,6 +312,7 @@ func (r *Result) warn(pl *Planner, startNote string) {
 	}
 	r.warnAssumptions()
 	r.warnBuilds()
+	r.warnForms()
 	var unhindered []string
 	for _, t := range in.Targets {
 		if t.FlashWait == nil && len(t.Core.FlashWaits) == 0 && t.Core.WordBits > 8 {

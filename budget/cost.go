@@ -1,6 +1,7 @@
 package budget
 
 import (
+	"cmp"
 	"math"
 
 	"kerf/budget/cost"
@@ -106,12 +107,23 @@ func (in *Inputs) Costs(c Candidate) []Cost {
 	return rows
 }
 
-func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
-	return in.costsWith(c, t, nil)
+// costsLike gives every row of the cost of a candidate, built in the forms of another one.
+func (in *Inputs) costsLike(c, other Candidate) []Cost {
+	var rows []Cost
+	for _, t := range in.Targets {
+		rows = append(rows, in.costsWith(c, in.formed(other, t), nil)...)
+	}
+	return rows
 }
 
-// costsWith gives the rows of one target; what was measured stands in place of estimates. measured
-// may be nil.
+// targetCosts gives the rows of one target as estimated, in the form in which the candidate is
+// built.
+func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
+	return in.costsWith(c, in.formed(c, t), nil)
+}
+
+// costsWith gives the rows of one target in the form that it has, which is fast where it has none;
+// what was measured stands in place of estimates. measured may be nil.
 func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost {
 	rows := &sheet{target: t}
 	shape := in.Shape(c)
@@ -134,7 +146,8 @@ func (in *Inputs) costsWith(c Candidate, t Target, measured *Measurement) []Cost
 	if t.WeightsIn == inRAM {
 		memory = append(memory, weights, tables)
 	}
-	estimate := cost.Of(shape, t.Core, t.flashWait(), t.WeightsInRAM())
+	estimate := cost.Of(shape, t.Core, t.flashWait(), t.WeightsInRAM(),
+		cmp.Or(t.Code, cost.Fast))
 	estimated := t.kindOf(Estimated)
 	code := part{"code", float64(estimate.Code), estimated}
 	stack := part{Total, float64(estimate.Stack), t.kindOf(Bounded)}

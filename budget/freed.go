@@ -26,6 +26,7 @@ func (in *Inputs) Freed(c Candidate) []Freed {
 	_, gone := in.FrontEnds(c)
 	var all []Freed
 	for _, t := range in.Targets {
+		t = in.formed(c, t)
 		measure := func(c Candidate) Freed {
 			f := Freed{Target: t.Name}
 			for _, row := range totals(in.targetCosts(c, t)) {

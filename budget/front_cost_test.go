@@ -67,7 +67,7 @@ func TestSampledTimesAddUp(t *testing.T) {
 		in := sampledInputs(t, rule)
 		c, core := in.Whole(small), in.Targets[0].Core
 		front := cost.OfFrontEnd(in.integers(c), 1, core, in.Targets[0].flashWait(), false)
-		network := cost.Of(in.Shape(c), core, in.Targets[0].flashWait(), false).Total()
+		network := cost.Of(in.Shape(c), core, in.Targets[0].flashWait(), false, cost.Fast).Total()
 		costs := in.Costs(c)
 		near := func(resource Resource, part string, want float64) {
 			t.Helper()

@@ -183,7 +183,7 @@ func (in loader) loadTargets() error {
 			}
 		}
 		for _, check := range []func(int, Target) error{in.checkMemory, in.checkPower,
-			in.checkSampling, in.checkBuild} {
+			in.checkSampling, in.checkBuild, in.checkForm} {
 			if err := check(i, t); err != nil {
 				return err
 			}

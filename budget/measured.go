@@ -90,7 +90,8 @@ func (r *Result) TakeMeasured(all []Measurement) {
 	r.Measured = all
 	r.Costs = nil
 	for _, t := range r.Inputs.Targets {
-		estimated := r.Inputs.targetCosts(c, t)
+		t = r.Inputs.formed(c, t)
+		estimated := r.Inputs.costsWith(c, t, nil)
 		rows := estimated
 		for i := range all {
 			if all[i].Target == t.Name {

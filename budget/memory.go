@@ -49,7 +49,8 @@ type Placement struct {
 func (in *Inputs) Placements(c Candidate) []Placement {
 	var all []Placement
 	for _, t := range in.Targets {
-		flash, ram := t, t
+		flash := in.formed(c, t)
+		ram := flash
 		flash.WeightsIn, ram.WeightsIn = inFlash, inRAM
 		w := t.flashWait()
 		if t.Core.WithMemory(w, false).Cycles("load_flash") ==

@@ -154,17 +154,14 @@ func (in *Inputs) bytes(c Candidate) float64 {
 // price is [Planner.priceOf] for costs that are known.
 func (pl *Planner) price(candidate Candidate, costs []Cost) price {
 	p := pl.prices
-	sum := price{bytes: pl.in.bytes(candidate)}
+	sum := brokenPart(costs)
+	sum.bytes = pl.in.bytes(candidate)
 	if p.resource == "" {
 		sum.share = comfortable
 		sum.grown = len(pl.in.aboveUncut(candidate, costs))
 	}
 	logs, terms := 0.0, 0
 	for _, c := range totals(costs) {
-		if c.Verdict == Fail {
-			sum.broken++
-			sum.excess += c.Used() - 1
-		}
 		if share, ok := p.share(c); ok {
 			sum.share = math.Max(sum.share, share)
 		}
@@ -196,13 +193,13 @@ func (p *pricing) share(c Cost) (share float64, ok bool) {
 	return share, true
 }
 
-// aboveUncut lists what a candidate takes more of than the whole network in the same words: code
-// for an odd number of rows is longer and slower than for an even one. Front ends are in both.
+// aboveUncut lists what a candidate takes more of than the whole network in the same words and
+// forms: another number of columns needs another copy of a kernel. Front ends are in both.
 func (in *Inputs) aboveUncut(c Candidate, costs []Cost) []Growth {
 	whole := in.Whole(c.Formats)
 	whole.shifts = c.shifts // for want of its own
 	var all []Growth
-	uncut := totals(in.Costs(whole))
+	uncut := totals(in.costsLike(whole, c))
 	for i, row := range totals(costs) {
 		if before := uncut[i].Value; slices.Contains(objectives, row.Resource) &&
 			row.Value > before {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"kerf/budget/cost"
 	"kerf/targets"
 )
 
@@ -33,6 +34,11 @@ type TargetRule struct {
 	// plan --measure`, which compiles with these options. Without an option that begins with `-m`
 	// the core is that of the profile. Default: those that estimates hold for.
 	Flags string `toml:"flags"`
+
+	// Rows of weights are read by code that is "fast", kernels in assembler, or "small", plain C,
+	// which takes less flash and up to three times the cycles; AVR has no small one. Default: fast,
+	// and where that exceeds the flash the one that breaks fewer limits, of equals by less.
+	Code cost.Form `toml:"code"`
 
 	// The core runs at this clock. Required.
 	Clock Hertz `toml:"clock"`

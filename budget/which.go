@@ -69,7 +69,7 @@ func (t Target) on(core *targets.Profile) Target {
 	t.Core, t.Profile, t.ProfileFile, t.Name = core, core.Name, "", core.Name
 	t.FlashWait, t.ActiveCurrent, t.SleepCurrent = nil, nil, nil
 	t.Energy, t.AverageCurrent, t.BatteryLife = nil, nil, nil
-	t.Compiler, t.Flags = "", ""
+	t.Compiler, t.Flags, t.Code = "", "", ""
 	return t
 }
 

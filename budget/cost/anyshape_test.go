@@ -62,7 +62,7 @@ func TestAnyNetworkHasAnEstimate(t *testing.T) {
 	for range 150 {
 		s := anyShape(random)
 		for _, name := range targets.Names() {
-			e := Of(s, core(t, name), targets.FlashWait{}, false)
+			e := Of(s, core(t, name), targets.FlashWait{}, false, Fast)
 			if e.Total() < float64(s.MultiplyAccumulates())/3 || e.Code < 100 || e.Stack < 16 {
 				t.Errorf("%s, %s: %g cycles, %d bytes of code, %d of stack", name, ShapeText(s),
 					e.Total(), e.Code, e.Stack)
@@ -89,7 +89,7 @@ func TestEstimateWithoutOptionalClasses(t *testing.T) {
 			random := rand.New(rand.NewPCG(5, 1))
 			for range 10 {
 				s := anyShape(random)
-				if cycles := stepCycles(s, p); !(cycles > 0) {
+				if cycles := stepCycles(s, p, Fast); !(cycles > 0) {
 					t.Errorf("%s without %s, %s: %g cycles", name, class, ShapeText(s), cycles)
 				}
 			}
@@ -110,7 +110,7 @@ func TestNoPartOfTheCyclesIsBelowZero(t *testing.T) {
 			p.Costs[class] = targets.Cost{Cycles: targets.MostClassCycles}
 			for range 5 {
 				s := anyShape(random)
-				for _, part := range Of(s, p, targets.FlashWait{Jump: 3}, false).Cycles {
+				for _, part := range Of(s, p, targets.FlashWait{Jump: 3}, false, Fast).Cycles {
 					if !(part.Cycles >= 0) {
 						t.Errorf("%s with %s of %d cycles, %s: %s takes %g cycles", name, class,
 							targets.MostClassCycles, ShapeText(s), part.Name, part.Cycles)

@@ -18,8 +18,9 @@ import (
 type BoardLine struct {
 	Line    int    // in the file
 	Name    string // of the job
-	Network string // as ShapeText writes it
+	Network string // as ShapeText writes it; behind it ";small" where plain C was built
 	Shape   quant.Shape
+	Form    Form
 	Cycles  float64 // of one step, without the loop around it
 }
 
@@ -55,12 +56,16 @@ func ReadBoardLines(r io.Reader, file string) ([]BoardLine, error) {
 			continue
 		}
 		at, _ := reader.FieldPos(0)
-		line := BoardLine{Line: at, Name: record[0], Network: record[2]}
+		line := BoardLine{Line: at, Name: record[0], Network: record[2], Form: Fast}
 		bad := func(column int, msg string) *fault.Error {
 			return &fault.Error{Kind: dataset.ErrInput, File: file, Line: at,
 				Name: dataset.InColumn(boardHead[column]), Msg: msg, Hint: hint}
 		}
-		if line.Shape, err = ParseShape(record[2]); err != nil {
+		shape, isSmall := strings.CutSuffix(record[2], ";"+string(Small))
+		if isSmall {
+			line.Form = Small
+		}
+		if line.Shape, err = ParseShape(shape); err != nil {
 			return nil, bad(2, err.Error()).From(err)
 		}
 		var count [3]float64 // steps, cycles, overhead

@@ -37,10 +37,12 @@ func (e Estimate) Total() float64 {
 // Of estimates what a network takes on a core. wait is what flash adds to the instructions of the
 // core; with the weights in RAM their loads do not wait. No part of the cycles is below 0, where
 // fitted kernels lead for tiny layers and for cores that are unlike those of package targets. It
-// panics on an instruction set without kernels, which no profile has.
-func Of(s quant.Shape, core *targets.Profile, wait targets.FlashWait, inRAM bool) Estimate {
-	k := kernelsFor(core.ISA)
-	c := newCounter(s, core.ISA)
+// panics on an instruction set without kernels, which no profile has, and on a form that it has
+// not, see [HasSmall].
+func Of(s quant.Shape, core *targets.Profile, wait targets.FlashWait, inRAM bool,
+	form Form) Estimate {
+	k := kernelsFor(core.ISA, form)
+	c := newCounter(s, core.ISA, form)
 	all := c.functions()
 	e := Estimate{Cycles: k.parts(all, core.WithMemory(targets.FlashWait{}, inRAM)),
 		Stack: k.stackBytes(all, core.ISA)}
@@ -84,9 +86,10 @@ func (k *kernelSet) parts(all []function, core *targets.Profile) []Part {
 
 // stepCycles returns the cycles of a step on a core without flash wait states, as the kernels give
 // them: linear in the costs of the core, and not kept from falling below 0.
-func stepCycles(s quant.Shape, core *targets.Profile) float64 {
+func stepCycles(s quant.Shape, core *targets.Profile, form Form) float64 {
 	sum := 0.0
-	for _, p := range kernelsFor(core.ISA).parts(newCounter(s, core.ISA).functions(), core) {
+	for _, p := range kernelsFor(core.ISA, form).parts(newCounter(s, core.ISA, form).functions(),
+		core) {
 		sum += p.Cycles
 	}
 	return sum

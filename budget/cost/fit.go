@@ -57,7 +57,7 @@ func FitProfile(core *targets.Profile, lines []BoardLine, classes []string) (*Fi
 			"told from costs", core.Name), "fit a profile without [[flash_wait]]: the fitted "+
 			"costs then hold what flash adds at the clock of the measurement")
 	}
-	if kernelsFor(core.ISA).isSimulated() {
+	if kernelsFor(core.ISA, Fast).isSimulated() {
 		return nil, fault.New(fmt.Sprintf("the estimates of profile %s rest on cycles that a "+
 			"simulator counted, not on instruction classes", core.Name),
 			"compare your measurements with kerf measure instead")
@@ -66,7 +66,7 @@ func FitProfile(core *targets.Profile, lines []BoardLine, classes []string) (*Fi
 	counts := make([]map[string]float64, len(rows))
 	shares := map[string]float64{} // of the cycles, over all rows
 	for i := range rows {
-		counts[i] = classCounts(rows[i].shape, core)
+		counts[i] = classCounts(rows[i].shape, core, rows[i].form)
 		for _, class := range slices.Sorted(maps.Keys(counts[i])) {
 			part := float64(counts[i][class] * core.Cycles(class))
 			rows[i].Before += part
@@ -124,6 +124,7 @@ func FitProfile(core *targets.Profile, lines []BoardLine, classes []string) (*Fi
 type fitRow struct {
 	FittedRow
 	shape quant.Shape
+	form  Form
 }
 
 // networksOf returns a row for each network, in the order of the lines, with the mean of its
@@ -135,7 +136,8 @@ func networksOf(lines []BoardLine) []fitRow {
 		if i < 0 {
 			i = len(rows)
 			rows = append(rows,
-				fitRow{FittedRow: FittedRow{Name: l.Name, Network: l.Network}, shape: l.Shape})
+				fitRow{FittedRow: FittedRow{Name: l.Name, Network: l.Network}, shape: l.Shape,
+					form: l.Form})
 		}
 		rows[i].Lines++
 		rows[i].Measured += (l.Cycles - rows[i].Measured) / float64(rows[i].Lines)
@@ -145,7 +147,7 @@ func networksOf(lines []BoardLine) []fitRow {
 
 // classCounts returns how many instructions of each class one step executes: its cycles on a core
 // on which that class takes one cycle and all others none.
-func classCounts(s quant.Shape, core *targets.Profile) map[string]float64 {
+func classCounts(s quant.Shape, core *targets.Profile, form Form) map[string]float64 {
 	counts := map[string]float64{}
 	for class := range core.Costs {
 		one := *core
@@ -154,7 +156,7 @@ func classCounts(s quant.Shape, core *targets.Profile) map[string]float64 {
 			one.Costs[other] = targets.Cost{}
 		}
 		one.Costs[class] = targets.Cost{Cycles: 1}
-		n := stepCycles(s, &one)
+		n := stepCycles(s, &one, form)
 		if n != 0 { // a fitted class that hardly occurs may be below zero
 			counts[class] = n
 		}

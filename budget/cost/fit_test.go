@@ -23,16 +23,22 @@ func boardShapes() []string {
 	return all
 }
 
-// measuredWith is what a board would print whose core has these costs.
+// measuredWith is what a board would print whose core has these costs. A shape that ends with
+// ";small" is of a network in the small form.
 func measuredWith(t *testing.T, core *targets.Profile, shapes []string) string {
 	t.Helper()
 	var b strings.Builder
 	for i, text := range shapes {
-		s, err := ParseShape(text)
+		shape, isSmall := strings.CutSuffix(text, ";small")
+		s, err := ParseShape(shape)
 		if err != nil {
 			t.Fatal(err)
 		}
-		cycles := stepCycles(s, core)
+		form := Fast
+		if isSmall {
+			form = Small
+		}
+		cycles := stepCycles(s, core, form)
 		const steps, overhead = 10000, 123456
 		fmt.Fprintf(&b, "%s\nboard%d,0x0000ABCD,%s,%d,%.0f,%d\n", strings.Join(boardHead, ","), i,
 			text, steps, steps*cycles+overhead, overhead)
@@ -60,8 +66,8 @@ func TestFitFindsTheCosts(t *testing.T) {
 	core := altered(t, "cortex-m0plus", nil)
 	want := map[string]float64{"load_flash": 4.5, "mul": 3}
 	lines, err := ReadBoardLines(
-		strings.NewReader(measuredWith(t, altered(t, "cortex-m0plus", want), boardShapes())),
-		"board.csv")
+		strings.NewReader(measuredWith(t, altered(t, "cortex-m0plus", want),
+			append(boardShapes(), boardShapes()[3]+";small"))), "board.csv")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -96,7 +102,7 @@ func TestFitFindsTheCosts(t *testing.T) {
 func TestClassCountsAddUp(t *testing.T) {
 	for _, name := range targets.Names() {
 		core := altered(t, name, nil)
-		if kernelsFor(core.ISA).isSimulated() {
+		if kernelsFor(core.ISA, Fast).isSimulated() {
 			continue // has no classes, and FitProfile refuses it
 		}
 		for _, text := range boardShapes() {
@@ -104,8 +110,8 @@ func TestClassCountsAddUp(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			sum, want := 0.0, stepCycles(s, core)
-			for class, n := range classCounts(s, core) {
+			sum, want := 0.0, stepCycles(s, core, Fast)
+			for class, n := range classCounts(s, core, Fast) {
 				sum += n * core.Cycles(class)
 			}
 			if math.Abs(sum-want) > 1e-6*want {

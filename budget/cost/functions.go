@@ -9,15 +9,20 @@ import (
 type counter struct {
 	shape quant.Shape
 	isa   string // named as in targets.Profile.ISA
+	form  Form
 	way   rows.Kernel
 }
 
-func newCounter(s quant.Shape, isa string) *counter {
-	return &counter{shape: s, isa: isa, way: rows.Of(isa)}
+func newCounter(s quant.Shape, isa string, form Form) *counter {
+	c := &counter{shape: s, isa: isa, form: form, way: rows.Of(isa)}
+	if form == Small {
+		c.way = rows.Plain
+	}
+	return c
 }
 
 // isAVR reports whether the core shifts bit by bit and reads constants from program memory.
-func (c *counter) isAVR() bool { return c.way.Name == rows.AVR.Name }
+func (c *counter) isAVR() bool { return c.isa == "avr" }
 
 // runs holds how often each kernel runs in a step, or how often its code stands in a function.
 type runs map[kernel]float64
@@ -97,11 +102,11 @@ func (c *counter) shared() runs {
 	code.add(kernel{task: otherShared}, 1)
 	code.add(kernel{task: resetLayer}, len(c.shape.Layers))
 	for i, l := range c.shape.Layers {
-		bits := c.shape.Formats.Layers[i].StateBits
 		if c.isAVR() { // routines that multiply, of the compiler's library
-			code[kernel{task: layerShared, layer: l.Kind, bits: bits}] = 1
+			code[kernel{task: layerShared, layer: l.Kind,
+				bits: c.shape.Formats.Layers[i].StateBits}] = 1
 		}
-		if bits/8*l.Units > shortState {
+		if l.Units >= longState {
 			code[kernel{task: resetCall}] = 1
 		}
 		if l.Kind.HasCell() {
@@ -115,6 +120,9 @@ func (c *counter) shared() runs {
 		}
 	})
 	for i, d := range c.shape.Dense {
+		if isHead(c.shape, i) && copiesHead(d) {
+			code[kernel{task: headCopy}] = 1
+		}
 		if usesTable(d.Activation) && i == len(c.shape.Dense)-1 {
 			code[kernel{task: scaleShared}] = 1
 		} else if usesTable(d.Activation) {
@@ -124,9 +132,9 @@ func (c *counter) shared() runs {
 	return code
 }
 
-// shortState is the most bytes of a state that GCC sets to 0 in place at -Os, where it calls memset
-// for more. Read in objects for 2 to 32 units; AVR does not.
-const shortState = 15
+// longState is the fewest units of which GCC sets the state to 0 at -Os with a call of memset,
+// whatever the width; fewer it sets in place. Read in objects for 2 to 32 units; AVR does not.
+const longState = 8
 
 // Function is a function of the emitted C as [Of] counts it.
 type Function struct {
@@ -144,8 +152,9 @@ type Function struct {
 
 // Functions returns the functions of the emitted C of a network on an instruction set, and the code
 // that they share. The command that fits kernels.toml (testdata/kernels) reads them.
-func Functions(s quant.Shape, isa string) (own []Function, shared map[string]float64) {
-	c := newCounter(s, isa)
+func Functions(s quant.Shape, isa string, form Form) (own []Function,
+	shared map[string]float64) {
+	c := newCounter(s, isa, form)
 	for _, f := range c.functions() {
 		own = append(own, Function{Name: f.name, Part: f.part, Kernels: f.time.named(),
 			Code: f.code.named(), StackKey: f.frame.name(), counted: f, isa: isa})

@@ -31,6 +31,9 @@ const (
 	sumColumn   // an input that is added up because weights are raised; as code: the routine
 	group       // a group of rows; as code: the kernel
 	tile        // a tile of a group
+	column      // a column of a group, where plain C reads it
+	columnOf1   // the same of the only group, where the compiler knows that it is
+	columnOfAny // the same of a function that is called for different numbers of groups
 	tileLoop    // a group whose tiles are read in a loop
 	tileTurn    // a turn of that loop
 	threeGroups // three groups that are read together
@@ -50,6 +53,7 @@ const (
 	headCall    // a call of a head
 	headRow     // an output of it
 	headReLU    // an output of a head that is at least 0
+	headCopy    // a routine of the library that copies the sums of a head to its outputs
 	denseCall   // a call of a dense layer in front of the last one
 	denseRow    // an output of such a layer
 	lastCall    // a call of a last layer with a table
@@ -71,7 +75,7 @@ const (
 
 // names are the names of tasks in kernels.toml that need no more than the width of words.
 var names = map[task]string{
-	headReLU: "head_ReLU", headRow: "head_row", denseLimit: "limit_dense",
+	headReLU: "head_ReLU", headCopy: "head_copy", headRow: "head_row", denseLimit: "limit_dense",
 	scaleShared: "uses_scale", tableShared: "uses_dense_table", sumColumn: "sum",
 	stepCall: "step", stepLayer: "step_layer", stepDense: "step_dense", stepView: "step_view",
 	resetLayer: "reset", resetCell: "reset_cell", resetCall: "reset_call", otherShared: "shared",
@@ -91,6 +95,12 @@ func (k kernel) name() string {
 		return rows + "_group"
 	case tile:
 		return rows + "_tile"
+	case column:
+		return rows + "_column"
+	case columnOf1:
+		return rows + "_column_of_one"
+	case columnOfAny:
+		return rows + "_column_of_any"
 	case tileLoop:
 		return rows + "_loop"
 	case tileTurn:
@@ -150,8 +160,8 @@ func (k kernel) alike() []kernel {
 // where it was not measured.
 func (k kernel) isCorrection() bool {
 	switch k.task {
-	case tileLoop, tileTurn, layerNear, layerLimit, denseLimit, layerShared, scaleShared,
-		tableShared:
+	case columnOf1, columnOfAny, tileLoop, tileTurn, layerNear, layerLimit, denseLimit, headCopy,
+		layerShared, scaleShared, tableShared:
 		return true
 	case headCall, denseCall, lastCall:
 		return k.outputs > 0

@@ -31,7 +31,22 @@ type kernelSet struct {
 	Code map[string]float64 `toml:"code_bytes"`
 	// Stack holds bytes by frame.
 	Stack map[string]int `toml:"stack_bytes"`
+	// Plain holds what differs where plain C reads rows; nil where no small form is worthwhile.
+	Plain *kernelSet `toml:"plain"`
 }
+
+// Form is how the emitted C reads the rows of matrices.
+type Form string
+
+// The forms. The emitted C has both, and a macro chooses: NAME_PORTABLE.
+const (
+	Fast  Form = "fast"  // kernels in assembler
+	Small Form = "small" // plain C: less code, more cycles
+)
+
+// HasSmall reports whether an instruction set, named as in targets.Profile.ISA, has a small form.
+// AVR has none: there the kernels in assembler are smaller than plain C as well.
+func HasSmall(isa string) bool { return kernelsFor(isa, Fast).Plain != nil }
 
 // kernelSets reads kernels.toml, once. It panics on a mistake in it.
 var kernelSets = sync.OnceValue(func() map[string]*kernelSet {
@@ -39,15 +54,33 @@ var kernelSets = sync.OnceValue(func() map[string]*kernelSet {
 	if err := targets.StrictDecode(KernelsText, "kernels.toml", &sets); err != nil {
 		panic(fmt.Sprintf("cost: %v", err))
 	}
+	for _, set := range sets {
+		if set.Plain != nil {
+			set.Plain = set.with(set.Plain)
+		}
+	}
 	return sets
 })
 
-// kernelsFor returns the figures of an instruction set, named as in targets.Profile.ISA. It panics
-// if there are none: profiles with other instruction sets are refused when they are read.
-func kernelsFor(isa string) *kernelSet {
+// with returns the figures with some of them replaced.
+func (k *kernelSet) with(other *kernelSet) *kernelSet {
+	all := *k
+	all.Kernel, all.Code, all.Stack = maps.Clone(k.Kernel), maps.Clone(k.Code), maps.Clone(k.Stack)
+	maps.Copy(all.Kernel, other.Kernel)
+	maps.Copy(all.Code, other.Code)
+	maps.Copy(all.Stack, other.Stack)
+	return &all
+}
+
+// kernelsFor returns the figures of a form on an instruction set, named as in targets.Profile.ISA.
+// It panics if there are none: profiles with other instruction sets are refused when they are read.
+func kernelsFor(isa string, form Form) *kernelSet {
 	set, ok := kernelSets()[isa]
-	if !ok {
-		panic(fmt.Sprintf("cost: no kernels for instruction set %q", isa))
+	if ok && form == Small {
+		set = set.Plain
+	}
+	if set == nil {
+		panic(fmt.Sprintf("cost: no kernels for instruction set %q, form %s", isa, form))
 	}
 	return set
 }
@@ -61,7 +94,7 @@ type Origin struct {
 // EstimateOrigin returns the origin of the estimates for an instruction set, named as in
 // targets.Profile.ISA. It panics on an instruction set without kernels, which no profile has.
 func EstimateOrigin(isa string) Origin {
-	k := kernelsFor(isa)
+	k := kernelsFor(isa, Fast)
 	return Origin{k.Compiler, k.Counted}
 }
 

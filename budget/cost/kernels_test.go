@@ -43,29 +43,41 @@ func oneLayer(kind model.Kind, weightBits, stateBits int, activation model.Activ
 func TestEveryProfileHasAllFigures(t *testing.T) {
 	for _, name := range targets.Names() {
 		p := core(t, name)
-		k := kernelsFor(p.ISA)
+		k := kernelsFor(p.ISA, Fast)
 		if k.Compiler == "" || k.Counted == "" {
 			t.Errorf("%s: no word on how the counts were obtained", p.ISA)
 		}
-		for kind := model.GRUResetAfter; kind <= model.ElmanReLU; kind++ {
-			for activation := model.Identity; activation <= model.Logistic; activation++ {
-				for _, weightBits := range []int{4, 8, 16} {
-					for _, stateBits := range []int{16, 32} {
-						if stateBits == 32 && kind >= model.ElmanTanh {
-							continue
+		allFigures(t, p, Fast)
+		if HasSmall(p.ISA) != (p.ISA != "avr") {
+			t.Errorf("%s has a small form: %v", p.ISA, HasSmall(p.ISA))
+		}
+		if HasSmall(p.ISA) {
+			allFigures(t, p, Small)
+		}
+	}
+}
+
+// allFigures fails the test where a form of some network has no figures on a core.
+func allFigures(t *testing.T, p *targets.Profile, form Form) {
+	t.Helper()
+	for kind := model.GRUResetAfter; kind <= model.ElmanReLU; kind++ {
+		for activation := model.Identity; activation <= model.Logistic; activation++ {
+			for _, weightBits := range []int{4, 8, 16} {
+				for _, stateBits := range []int{16, 32} {
+					if stateBits == 32 && kind >= model.ElmanTanh {
+						continue
+					}
+					s := oneLayer(kind, weightBits, stateBits, activation)
+					e := Of(s, p, targets.FlashWait{}, false, form)
+					for _, part := range e.Cycles {
+						if !(part.Cycles > 0) {
+							t.Errorf("%s, %s, %+v: %s takes %v cycles", p.Name, form, s,
+								part.Name, part.Cycles)
 						}
-						s := oneLayer(kind, weightBits, stateBits, activation)
-						e := Of(s, p, targets.FlashWait{}, false)
-						for _, part := range e.Cycles {
-							if !(part.Cycles > 0) {
-								t.Errorf("%s, %+v: %s takes %v cycles", name, s, part.Name,
-									part.Cycles)
-							}
-						}
-						if e.Code < 100 || e.Stack < 16 {
-							t.Errorf("%s, %+v: %d B of code, %d B of stack", name, s, e.Code,
-								e.Stack)
-						}
+					}
+					if e.Code < 100 || e.Stack < 16 {
+						t.Errorf("%s, %s, %+v: %d B of code, %d B of stack", p.Name, form, s,
+							e.Code, e.Stack)
 					}
 				}
 			}
@@ -75,11 +87,11 @@ func TestEveryProfileHasAllFigures(t *testing.T) {
 
 func TestUnknownInstructionSetKernelOrFigurePanics(t *testing.T) {
 	for _, call := range []func(){
-		func() { kernelsFor("armv6") },
+		func() { kernelsFor("armv6", Fast) },
 		func() {
-			kernelsFor("avr").cycles(kernel{task: tile, bits: 7}, core(t, "avr8"))
+			kernelsFor("avr", Fast).cycles(kernel{task: tile, bits: 7}, core(t, "avr8"))
 		},
-		func() { figure(kernelsFor("avr").Stack, "w3") },
+		func() { figure(kernelsFor("avr", Fast).Stack, "w3") },
 	} {
 		func() {
 			defer func() {
@@ -97,6 +109,7 @@ type measuredNet struct {
 	line    int
 	profile string
 	shape   quant.Shape
+	form    Form
 	cycles  float64 // of a step
 	flash   int     // bytes that the network adds to a program
 	ram     int     // bytes of one state
@@ -131,10 +144,11 @@ func measuredNets(t *testing.T) []measuredNet {
 			t.Fatal(err)
 		}
 		nets = append(nets,
-			measuredNet{line: i + 2, profile: row[0], shape: s, cycles: number(row[2]),
-				flash: integer(row[3]), ram: integer(row[4]), stack: integer(row[5])})
+			measuredNet{line: i + 2, profile: row[0], shape: s, form: Form(row[2]),
+				cycles: number(row[3]), flash: integer(row[4]), ram: integer(row[5]),
+				stack: integer(row[6])})
 	}
-	if len(nets) < 200 {
+	if len(nets) < 390 { // 30 on seven cores, and in the small form on six
 		t.Fatalf("only %d networks measured", len(nets))
 	}
 	return nets
@@ -159,8 +173,9 @@ func TestEstimatesAgreeWithMeasurement(t *testing.T) {
 	all, misses := map[string]int{}, map[string]int{}
 	for _, n := range measuredNets(t) {
 		p := core(t, n.profile)
-		all[p.Name]++
-		e := Of(n.shape, p, targets.FlashWait{}, false)
+		of := p.Name + ", " + string(n.form)
+		all[of]++
+		e := Of(n.shape, p, targets.FlashWait{}, false, n.form)
 		cycles, flash := e.Total(), e.Code+n.shape.WeightBytes()+n.shape.TableBytes()
 		aim, worst := officialTiming, worstCycles
 		if p.Name == "cortex-m7" || p.Name == "cortex-m33" {
@@ -177,7 +192,7 @@ func TestEstimatesAgreeWithMeasurement(t *testing.T) {
 				n.flash)
 		}
 		if off > aim || bytes > max(aimBytes, aimFlash*float64(n.flash)) {
-			misses[p.Name]++
+			misses[of]++
 		}
 		if e.Stack < n.stack || e.Stack > n.stack+worstStack {
 			t.Errorf("measured.csv:%d: bound of the stack %d bytes, deepest chain %d", n.line,
@@ -260,7 +275,7 @@ func TestTilesByHand(t *testing.T) {
 		"cortex-m4f": 2 + 1 + 1 + 6, "cortex-m3": 2 * (2 + 4 + 4*2),
 		"cortex-m0plus": 2 + 1 + 1 + 8*(2+1+1)} {
 		p := core(t, name)
-		got := kernelsFor(p.ISA).cycles(kernel{task: tile, bits: 8}, p)
+		got := kernelsFor(p.ISA, Fast).cycles(kernel{task: tile, bits: 8}, p)
 		within := 0.05
 		if name == "cortex-m0plus" {
 			within = 0.6

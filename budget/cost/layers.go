@@ -131,8 +131,16 @@ func (c *counter) head(i int) function {
 	if d.Activation == model.ReLU {
 		f.add(kernel{task: headReLU}, d.Outputs, 1)
 	}
+	if copiesHead(d) {
+		f.time.add(kernel{task: headCopy}, 1)
+	}
 	return f
 }
+
+// copiesHead reports whether GCC at -Os makes a loop that copies the sums of a head into a call of
+// memcpy where it has no instruction for several words at once (Armv6-M). Read in objects for 1 to
+// 4 outputs.
+func copiesHead(d quant.DenseShape) bool { return d.Activation == model.Identity && d.Outputs >= 4 }
 
 // step counts the function that calls those of the layers.
 func (c *counter) step() function {

@@ -45,7 +45,7 @@ func FuzzParseShape(f *testing.F) {
 		}
 		// no shape that is read may panic the estimate
 		for _, name := range []string{"cortex-m4f", "avr8"} {
-			Of(s, core(t, name), targets.FlashWait{}, false)
+			Of(s, core(t, name), targets.FlashWait{}, false, Fast)
 		}
 	})
 }

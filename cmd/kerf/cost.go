@@ -32,7 +32,8 @@ weights, words, units or features.`,
 			return a.rankTargets(ctx, pl, cut, chosen)
 		}
 		s := report.NewSignoff(pl.Price(cut, chosen), version)
-		return &costResult{s.Cost, s.Freed, s.Placements, s.Caution, s}, nil
+		return &costResult{s.Cost, s.Freed, s.Placements, s.Forms,
+			s.Caution, s}, nil
 	})
 	c.formatFlags(cmd.Flags())
 	cmd.Flags().BoolVar(&allTargets, "all-targets", false, "rank every profile, and say what "+
@@ -45,6 +46,7 @@ type costResult struct {
 	Cost       []report.CostRow   `json:"cost"`
 	Freed      []budget.Freed     `json:"freed"`
 	Placements []budget.Placement `json:"weights_place"`
+	Forms      []budget.FormCost  `json:"code_forms,omitempty"`
 	Caution    string             `json:"caution"`
 
 	signoff *report.Signoff

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kerf/budget"
+	"kerf/budget/cost"
 	"kerf/exporter"
 	"kerf/exporter/emit"
 	"kerf/exporter/report"
@@ -164,9 +165,9 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 					"built-in ones", target, rows[0].Profile), "give the job file: it names the "+
 					"file of the profile")
 		}
-		core, compiler := builtAs(s, target, p)
+		core, compiler, form := builtAs(s, target, p)
 		subjects = append(subjects, subject{target: target, profile: core, compiler: compiler,
-			estimate: rows})
+			portable: portableOption(s.Name, form), estimate: rows})
 	}
 	for _, name := range names {
 		if slices.Contains(s.TargetNames(), name) {
@@ -185,10 +186,11 @@ func handoffSubjects(dir string, names []string) (*report.Signoff, []subject, er
 	return s, subjects, err
 }
 
-// builtAs returns a profile with the options that the job of a handoff names for a target, and the
-// compiler that it names.
+// builtAs returns a profile with the options that the job of a handoff names for a target, the
+// compiler that it names, and the form that was signed.
 func builtAs(s *report.Signoff, target string, p *targets.Profile) (core *targets.Profile,
-	compiler string) {
+	compiler string, form cost.Form) {
+	form = cost.Fast
 	for _, b := range s.Build {
 		if b.Name != emit.BuildName(target) {
 			continue
@@ -201,8 +203,11 @@ func builtAs(s *report.Signoff, target string, p *targets.Profile) (core *target
 		if slices.Contains(b.Named, emit.NamedCompiler) {
 			compiler = b.Compiler
 		}
+		if b.Portable {
+			form = cost.Small
+		}
 	}
-	return p, compiler
+	return p, compiler, form
 }
 
 // handoffFront says how to run the front end of a handoff; nil where it has none.

@@ -24,6 +24,7 @@ type subject struct {
 	target   string
 	profile  *targets.Profile // with the options of the build
 	compiler string           // that the job names; empty: none
+	portable string           // compiler option of the small form; empty: the fast one
 	estimate []budget.Cost
 	front    *measure.Front // nil: no feature is computed from samples
 }
@@ -34,10 +35,19 @@ func resultSubjects(r *budget.Result, names []string) []subject {
 	for _, t := range r.Inputs.Targets {
 		if len(names) == 0 || slices.Contains(names, t.Name) {
 			subjects = append(subjects, subject{t.Name, t.MeasuredCore(), t.Compiler,
+				portableOption(r.Inputs.Job.Name, r.Inputs.FormOf(r.Chosen.Candidate, t)),
 				costsOf(r.Costs, t.Name), frontOf(r)})
 		}
 	}
 	return subjects
+}
+
+// portableOption returns the compiler option of a form; empty: it has none.
+func portableOption(name string, form cost.Form) string {
+	if form == cost.Small {
+		return "-D" + strings.ToUpper(name) + "_PORTABLE"
+	}
+	return ""
 }
 
 // frontOf says how to run what computes the features of a result from samples; nil where nothing is
@@ -61,15 +71,19 @@ func costsOf(costs []budget.Cost, target string) []budget.Cost {
 	})
 }
 
-// flags returns the compiler flags that the estimate is for: weights in RAM where it counts them
-// there.
+// flags returns the compiler flags that the estimate is for: the macro of the small form, and
+// weights in RAM where it counts them there.
 func (s subject) flags(name string) []string {
+	var flags []string
+	if s.portable != "" {
+		flags = append(flags, s.portable)
+	}
 	for _, c := range s.estimate {
 		if c.Resource == budget.RAM && c.Part == "weights" {
-			return []string{"-D" + strings.ToUpper(name) + "_WEIGHTS_IN_RAM"}
+			return append(flags, "-D"+strings.ToUpper(name)+"_WEIGHTS_IN_RAM")
 		}
 	}
-	return nil
+	return flags
 }
 
 // requireTools refuses targets of a job that cannot be measured here, before any work: those with
@@ -180,7 +194,7 @@ func (s subject) measured(r *measure.Result, optimise string) budget.Measurement
 		Stack: float64(r.StackChain), Cycles: r.Longest.Cycles,
 		Times: budget.StepTimes{Steps: len(r.Cycles), Least: r.MinCycles(), Mean: r.MeanCycles(),
 			Most: r.MaxCycles(), Searched: r.Longest.Steps, Text: r.StepTimes()},
-		Optimise: optimise, CyclesFrom: r.CyclesFrom,
+		Optimise: strings.TrimSpace(optimise + " " + s.portable), CyclesFrom: r.CyclesFrom,
 	}
 	if f := r.Front; f != nil {
 		m.Front = &budget.FrontMeasurement{Flash: float64(f.Flash), RAM: float64(f.RAM),

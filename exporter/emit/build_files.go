@@ -19,6 +19,8 @@ type BuildTarget struct {
 	Core     string `json:"compiler_flags"` // select the core; for the toolchain, not the fragment
 	Optimise string `json:"optimise"`       // compiler options that the sign-off holds for
 	InRAM    bool   `json:"weights_in_ram"` // weights are copied to RAM at start
+	// Portable says that rows of weights are read by plain C, the small form.
+	Portable bool `json:"portable,omitempty"`
 	// Compiler is the one that the job names, or else GCC with the version that the estimates of
 	// code, stack and cycles hold for; empty in a file of an older kerf.
 	Compiler string `json:"compiler,omitempty"`
@@ -40,8 +42,9 @@ const (
 // buildName matches the characters that CMake or Make do not take literally.
 var buildName = regexp.MustCompile(`[^A-Za-z0-9_.+-]`)
 
-// BuildTargets returns the targets of a job. Two that would be spelled alike keep one entry.
-func BuildTargets(in *budget.Inputs) []BuildTarget {
+// BuildTargets returns the targets of a job, as a candidate is built for them. Two that would be
+// spelled alike keep one entry.
+func BuildTargets(in *budget.Inputs, c budget.Candidate) []BuildTarget {
 	all := []BuildTarget{}
 	for _, t := range in.Targets {
 		name := BuildName(t.Name)
@@ -50,7 +53,7 @@ func BuildTargets(in *budget.Inputs) []BuildTarget {
 		}
 		made := t.Build()
 		b := BuildTarget{Name: name, InRAM: t.WeightsInRAM(), Compiler: made.Compiler,
-			NoEstimates: !t.HasEstimates()}
+			NoEstimates: !t.HasEstimates(), Portable: in.FormOf(c, t) == cost.Small}
 		var dropped []string
 		b.Core, b.Dropped = plainOptions(made.Core)
 		b.Optimise, dropped = plainOptions(made.Optimise)
@@ -131,7 +134,7 @@ func targetComment(all []BuildTarget) string {
 func notApplied(name string, all []BuildTarget) string {
 	var builds []string
 	for _, t := range all {
-		builds = append(builds, strings.TrimSpace(cmp.Or(t.Compiler, "GCC")+" "+t.Optimise)+
+		builds = append(builds, strings.TrimSpace(cmp.Or(t.Compiler, "GCC")+" "+t.Options(name))+
 			" on "+t.Name)
 	}
 	return fmt.Sprintf("%s: the sign-off holds for %s; without %s_TARGET these options are not "+
@@ -140,6 +143,28 @@ func notApplied(name string, all []BuildTarget) string {
 
 // options returns the compiler options that the sign-off holds for.
 func (t BuildTarget) options() []string { return strings.Fields(t.Optimise) }
+
+// Options returns the options that machine code depends on beside those of the core: how to
+// optimise, and in the small form its macro.
+func (t BuildTarget) Options(name string) string {
+	options := t.options()
+	if t.Portable {
+		options = append(options, "-D"+strings.ToUpper(name)+"_PORTABLE")
+	}
+	return strings.Join(options, " ")
+}
+
+// definitions returns the macros that the sign-off holds for.
+func (t BuildTarget) definitions(name string) []string {
+	var all []string
+	if t.InRAM {
+		all = append(all, strings.ToUpper(name)+"_WEIGHTS_IN_RAM")
+	}
+	if t.Portable {
+		all = append(all, strings.ToUpper(name)+"_PORTABLE")
+	}
+	return all
+}
 
 // cmakeFragment returns NAME.cmake.
 func cmakeFragment(name string, sources []string, all []BuildTarget) string {
@@ -168,8 +193,8 @@ set(%[2]s_DEFINITIONS)
 		}
 		fmt.Fprintf(&b, "%s(\"${%s_TARGET}\" STREQUAL \"%s\")\n  set(%s_OPTIONS %s)\n", word, upper,
 			t.Name, upper, strings.Join(t.options(), " "))
-		if t.InRAM {
-			fmt.Fprintf(&b, "  set(%s_DEFINITIONS %s_WEIGHTS_IN_RAM)\n", upper, upper)
+		if macros := t.definitions(name); len(macros) > 0 {
+			fmt.Fprintf(&b, "  set(%s_DEFINITIONS %s)\n", upper, strings.Join(macros, " "))
 		}
 	}
 	word := "elseif"
@@ -247,8 +272,8 @@ func makeFragment(name string, sources []string, all []BuildTarget) string {
 		}
 		fmt.Fprintf(&b, "%s ($(strip $(%s_TARGET)),%s)\n%s_CFLAGS += %s\n", word, upper, t.Name,
 			upper, strings.Join(t.options(), " "))
-		if t.InRAM {
-			fmt.Fprintf(&b, "%s_CPPFLAGS += -D%s_WEIGHTS_IN_RAM\n", upper, upper)
+		for _, macro := range t.definitions(name) {
+			fmt.Fprintf(&b, "%s_CPPFLAGS += -D%s\n", upper, macro)
 		}
 	}
 	word := "else ifneq"

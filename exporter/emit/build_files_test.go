@@ -13,8 +13,8 @@ import (
 )
 
 // The fragments build a handoff in a folder with a blank (CMake) with the options of the chosen
-// target, for a target with weights in RAM, with the float interface and without; the self-test
-// passes. A target that the job does not have is refused.
+// target, for a target with weights in RAM and plain C, with the float interface and without; the
+// self-test passes. A target that the job does not have is refused.
 func TestBuildFragments(t *testing.T) {
 	for tool, pkg := range map[string]string{"cmake": "cmake", "make": "make", "gcc": "gcc"} {
 		if _, err := exec.LookPath(tool); err != nil {
@@ -24,7 +24,7 @@ func TestBuildFragments(t *testing.T) {
 	n := randomnet.All()[0]
 	program := randomProgram(t, randomnet.Seeded(7), n)
 	all := []BuildTarget{{Name: "host", Optimise: "-O1 -fno-tree-ter", Compiler: "GCC 12.2.1"},
-		{Name: "copied", Optimise: "-O2", InRAM: true}}
+		{Name: "copied", Optimise: "-O2", InRAM: true, Portable: true}}
 	for _, targets := range [][]BuildTarget{all, nil} {
 		dir := filepath.Join(t.TempDir(), "hand off")
 		for _, d := range []string{dir, filepath.Join(filepath.Dir(dir), "handoff")} {
@@ -54,7 +54,8 @@ func TestBuildFragments(t *testing.T) {
 					for _, b := range targets {
 						if b.Name == name &&
 							(!strings.Contains(options, b.Optimise) ||
-								strings.Contains(options, "WEIGHTS_IN_RAM") != b.InRAM) {
+								strings.Contains(options, "WEIGHTS_IN_RAM") != b.InRAM ||
+								strings.Contains(options, "LEAKAIR_PORTABLE") != b.Portable) {
 							t.Errorf("compiled with %s", options)
 						}
 					}
@@ -77,7 +78,7 @@ func TestBuildFragments(t *testing.T) {
 func checkSaid(t *testing.T, output string, want bool) {
 	t.Helper()
 	const line = "leakair: the sign-off holds for GCC 12.2.1 -O1 -fno-tree-ter on host; GCC -O2 " +
-		"on copied; without LEAKAIR_TARGET these options are not applied\n"
+		"-DLEAKAIR_PORTABLE on copied; without LEAKAIR_TARGET these options are not applied\n"
 	if strings.Contains(output, line) != want || strings.Contains(output, "not applied") != want {
 		t.Errorf("said that options are not applied: want %v\n%s", want, output)
 	}

@@ -41,7 +41,7 @@ func TestBudgetCountsTheEmittedTiles(t *testing.T) {
 				emitted += len(strings.Split(m[1], ","))
 			}
 			counted := 0.0
-			_, shared := cost.Functions(net.Shape(), isa)
+			_, shared := cost.Functions(net.Shape(), isa, cost.Fast)
 			for name, n := range shared {
 				if strings.HasSuffix(name, "_tile") {
 					counted += n

@@ -2,6 +2,7 @@ package emit
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -26,8 +27,8 @@ func (r reader) stem() string {
 	return fmt.Sprintf("net_rows_w%d", r.bits)
 }
 
-// group returns the C type of a group of rows.
-func group(m *quant.Matrix) string { return fmt.Sprintf("net_group_w%d_%d", m.WordBits, m.Cols) }
+// group returns the C type of the groups that it reads.
+func (r reader) group() string { return fmt.Sprintf("net_group_w%d_%d", r.bits, r.columns) }
 
 // result returns the C type of what the function gives.
 func (r reader) result() string {
@@ -48,10 +49,8 @@ func (p *Program) readers() []reader {
 
 // appendNew appends a value that is not there yet.
 func appendNew[T comparable](all []T, v T) []T {
-	for _, a := range all {
-		if a == v {
-			return all
-		}
+	if slices.Contains(all, v) {
+		return all
 	}
 	return append(all, v)
 }
@@ -59,12 +58,12 @@ func appendNew[T comparable](all []T, v T) []T {
 // rowCode returns the code that reads rows: for each kernel, and in plain C.
 func (p *Program) rowCode() (string, error) {
 	var b strings.Builder
-	if p.needsSum(func(k rows.Kernel, bits int) bool { return k.IsRaised(bits) }) {
+	if condition := p.sumCondition(); condition != "" {
 		sum, err := cFiles.ReadFile("c/rows_sum.c")
 		if err != nil {
 			return "", err
 		}
-		b.WriteString(p.sumCondition() + string(sum) + "#endif\n\n")
+		b.WriteString(condition + string(sum) + "#endif\n\n")
 	}
 	word := "#if"
 	for _, kernel := range rows.Kernels {
@@ -82,19 +81,8 @@ func (p *Program) rowCode() (string, error) {
 	return b.String(), nil
 }
 
-// needsSum reports whether some block has weights of a width, and some kernel, for which is holds.
-func (p *Program) needsSum(is func(k rows.Kernel, bits int) bool) bool {
-	for _, k := range rows.Kernels {
-		for _, r := range p.readers() {
-			if is(k, r.bits) {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// sumCondition returns the line of the preprocessor for kernels that need the sum of the inputs.
+// sumCondition returns the line of the preprocessor for kernels that need the sum of the inputs;
+// empty where none does.
 func (p *Program) sumCondition() string {
 	var of []string
 	for _, k := range rows.Kernels {
@@ -103,6 +91,9 @@ func (p *Program) sumCondition() string {
 				of = appendNew(of, "defined(NET_KERNEL_"+strings.ToUpper(k.Name)+")")
 			}
 		}
+	}
+	if len(of) == 0 {
+		return ""
 	}
 	return "#if " + strings.Join(of, " || ") + "\n"
 }
@@ -117,8 +108,12 @@ func (p *Program) kernelCode(b *strings.Builder, kernel rows.Kernel) error {
 		hasResults = hasResults || !r.isHead
 	}
 	file := "rows_" + kernel.Name + ".c"
+	shared := file
+	if _, isArmv7 := armv7Sums[kernel.Name]; isArmv7 {
+		shared, file = "tiles_"+kernel.Name+".c", "rows_armv7.c"
+	}
 	for i, bits := range widths {
-		if err := instance(b, file, reader{bits: bits, isHead: !hasResults}, kernel,
+		if err := instance(b, shared, reader{bits: bits, isHead: !hasResults}, kernel,
 			map[string]int{"ROWS_COMMON": 1, "ROWS_FIRST": flag(i == 0)}); err != nil {
 			return err
 		}
@@ -128,7 +123,7 @@ func (p *Program) kernelCode(b *strings.Builder, kernel rows.Kernel) error {
 		if kernel.Straight == 0 {
 			r.columns = 0 // one function for all
 		}
-		if before := len(done); len(appendNew(done, r)) == before {
+		if slices.Contains(done, r) {
 			continue
 		}
 		done = append(done, r)
@@ -156,6 +151,12 @@ func (p *Program) kernelCode(b *strings.Builder, kernel rows.Kernel) error {
 	}
 	return nil
 }
+
+// armv7Sums holds the registers of the sums of four rows in c/rows_armv7.c, which kernels of two
+// families share: all of them as an operand, and the third and the fourth.
+var armv7Sums = map[string]struct{ all, third, fourth string }{
+	rows.ARMv7EM.Name: {"{r3, r4, r6, r7}", "r6", "r7"},
+	rows.ARMv7M.Name:  {"{r3-r6}", "r5", "r6"}}
 
 // plainCode writes the functions in plain C.
 func (p *Program) plainCode(b *strings.Builder) error {
@@ -209,6 +210,11 @@ func instance(b *strings.Builder, file string, r reader, kernel rows.Kernel,
 	all := map[string]int{"ROWS_BITS": r.bits, "ROWS_SUMS": flag(r.isHead),
 		"ROWS_LOOPED": flag(turns > 0), "ROWS_HAS_REST": flag(rest > 0),
 		"ROWS_FAR": flag(turns*each > 255)}
+	if kernel.Name == rows.ARMv7EM.Name {
+		all["ROWS_DUAL"] = r.bits
+	} else {
+		all["ROWS_DUAL"] = 0
+	}
 	for name, value := range choices {
 		all[name] = value
 	}
@@ -226,8 +232,10 @@ func instance(b *strings.Builder, file string, r reader, kernel rows.Kernel,
 	if kernel.IsRaised(r.bits) {
 		raised = ", uint32_t raised NET_UNUSED"
 	}
+	sums := armv7Sums[kernel.Name]
 	b.WriteString(strings.NewReplacer("ROWS_NAME", name, "ROWS_RESULT", r.result(),
-		"ROWS_GROUP", fmt.Sprintf("net_group_w%d_%d", r.bits, r.columns),
+		"ROWS_GROUP", r.group(), "ROWS_FOUR_SUMS", sums.all, "ROWS_SUM_2", sums.third,
+		"ROWS_SUM_3", sums.fourth,
 		" ROWS_RAISED", raised, "ROWS_TILE_BYTES", strconv.Itoa(rows.TileBytes(r.bits)),
 		"ROWS_TILE", fmt.Sprintf("NET_TILE_W%d", r.bits),
 		"ROWS_EACH_LIST", upTo(each), "ROWS_REST_LIST", upTo(rest),

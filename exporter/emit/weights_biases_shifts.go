@@ -80,7 +80,7 @@ func (k block) array(b *strings.Builder, rowName func(int) string) {
 	fmt.Fprintf(b, "\n/* %s: int%d, %d rows of %d, %s.\n", k.title, m.WordBits, len(k.rows), m.Cols,
 		fractionRange(m))
 	fmt.Fprintf(b, " * Largest accumulator proven: %d of %d. */\n", m.MaxBound(), math.MaxInt32)
-	fmt.Fprintf(b, "static const %s net_%s[%d] NET_ROM = {\n", group(m), k.prefix,
+	fmt.Fprintf(b, "static const %s net_%s[%d] NET_ROM = {\n", readerOf(m).group(), k.prefix,
 		rows.Groups(len(k.rows)))
 	for four := range slices.Chunk(k.rows, rows.Group) {
 		var names []string

@@ -16,7 +16,8 @@ func groupType(m *quant.Matrix) string {
 		element, bytes = "int16_t", bytes/2
 	}
 	return fmt.Sprintf("typedef struct {\n    int32_t bias[%d];\n    %s w[%d];\n"+
-		"    uint8_t shift[%d];\n} %s;\n", rows.Group, element, bytes, rows.Group, group(m))
+		"    uint8_t shift[%d];\n} %s;\n", rows.Group, element, bytes, rows.Group,
+		readerOf(m).group())
 }
 
 // tiles returns the tiles of a group of rows as calls of macros, which c/rows.c has for each way of

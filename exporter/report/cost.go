@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"kerf/budget"
 	"kerf/budget/cost"
@@ -137,7 +138,8 @@ func (r *targetRows) tables() []Table {
 func (s *Signoff) CostTables(parts bool) []Table {
 	tables := s.costRows(parts).tables()
 	if parts {
-		tables = slices.Concat(tables, s.freedRows().tables(), s.placementRows().tables())
+		tables = slices.Concat(tables, s.freedRows().tables(), s.placementRows().tables(),
+			s.formRows().tables())
 	}
 	return tables
 }
@@ -183,15 +185,19 @@ func compilerOf(r *budget.Result, c budget.Cost) string {
 		if t.Name != c.Target {
 			continue
 		}
+		form := ""
+		if r.Inputs.FormOf(r.Chosen.Candidate, t) == cost.Small {
+			form = " -D" + strings.ToUpper(r.Inputs.Job.Name) + "_PORTABLE"
+		}
 		for _, m := range r.Measured {
 			if m.Target == t.Name && c.Kind != budget.NotEstimated && len(m.ToolNames) > 0 {
 				return fmt.Sprintf("%s %s %s", m.ToolNames[0], m.ToolVersion[0], m.Optimise)
 			}
 		}
 		if c.Kind == budget.NotEstimated {
-			return cost.FittedBuild(t.Core).String()
+			return cost.FittedBuild(t.Core).String() + form
 		}
-		return t.Build().String()
+		return t.Build().String() + form
 	}
 	return ""
 }
@@ -280,12 +286,26 @@ func (s *Signoff) placementRows() *targetRows {
 	return r
 }
 
+// formRows has a row per total that depends on the form of the code.
+func (s *Signoff) formRows() *targetRows {
+	r := &targetRows{title: "Weights read by kernels in assembler (fast) or by plain C (small)",
+		what: "resource", head: []string{"fast", "small", "chosen"}, words: 1}
+	for _, f := range s.Forms {
+		r.add(f.Target, Spaced(f.Resource), Quantity(f.Fast, f.Unit), Quantity(f.Small, f.Unit),
+			string(f.Chosen))
+	}
+	return r
+}
+
 // AllCostTables has a table each, over all targets, of every row of the cost, of what the choice
 // frees, and where it matters of what the weights take in flash and in RAM.
 func (s *Signoff) AllCostTables() []Table {
 	tables := []Table{s.costRows(true).table(), s.freedRows().table()}
 	if len(s.Placements) > 0 {
 		tables = append(tables, s.placementRows().table())
+	}
+	if len(s.Forms) > 0 {
+		tables = append(tables, s.formRows().table())
 	}
 	return tables
 }

@@ -79,7 +79,7 @@ func (s *Signoff) CompilerLine() string {
 	var all []build
 	targets := map[build][]string{}
 	for _, t := range s.Build {
-		b := build{s.CompilerOf(t), t.Optimise}
+		b := build{s.CompilerOf(t), t.Options(s.Name)}
 		if targets[b] == nil {
 			all = append(all, b)
 		}
@@ -112,7 +112,7 @@ func (s *Signoff) CompilerOf(t emit.BuildTarget) string {
 // known, as in a file of an old kerf.
 func (s *Signoff) BuildText(target string) string {
 	if t := s.buildOf(target); t != nil {
-		return strings.TrimSpace(s.CompilerOf(*t) + " " + t.Optimise)
+		return strings.TrimSpace(s.CompilerOf(*t) + " " + t.Options(s.Name))
 	}
 	return ""
 }

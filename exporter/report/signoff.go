@@ -38,9 +38,11 @@ type Signoff struct {
 	Freed   []budget.Freed `json:"freed"`
 	// Totals of the targets on which they depend on the place of the weights.
 	Placements []budget.Placement `json:"weights_place"`
-	Path       []PathRow          `json:"path"`
-	Frontier   FrontierInfo       `json:"frontier"`
-	Widths     []WidthRow         `json:"widths"`
+	// Totals of the targets that can have their rows read by plain C, in both forms.
+	Forms    []budget.FormCost `json:"code_forms,omitempty"`
+	Path     []PathRow         `json:"path"`
+	Frontier FrontierInfo      `json:"frontier"`
+	Widths   []WidthRow        `json:"widths"`
 	// words that stay wide, and the units that need them
 	Forced []ForcedRow `json:"forced"`
 	// Attempts with each next wider word; none where no tolerance is broken.
@@ -152,7 +154,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 				len(in.Signoff.Scenarios())},
 		},
 	}
-	s.Build = emit.BuildTargets(in)
+	s.Build = emit.BuildTargets(in, r.Chosen.Candidate)
 	for _, g := range freed {
 		s.Dropped.FrontEnds = append(s.Dropped.FrontEnds, g.Name)
 	}
@@ -185,6 +187,7 @@ func NewSignoff(r *budget.Result, version string) *Signoff {
 		s.Measured = append(s.Measured, measuredInfo(m))
 	}
 	s.Freed, s.Placements = append(s.Freed, r.Freed...), append(s.Placements, r.Places...)
+	s.Forms = r.Forms
 	for _, p := range r.Cut.Path {
 		s.Path = append(s.Path, pathRow(p))
 	}

@@ -22,6 +22,8 @@
 //     for them is multiplied by 0.
 package rows
 
+import "slices"
+
 const (
 	// Group is the number of rows that are read together.
 	Group = 4
@@ -79,6 +81,10 @@ var (
 	AVR     = Kernel{Name: "avr", Raised: []int{4, 8}}
 )
 
+// Plain is how groups are read in plain C: column by column, with one function for each number of
+// columns.
+var Plain = Kernel{Name: "plain"}
+
 // Kernels are the kernels in assembler in the order in which the emitted C tries them.
 var Kernels = []Kernel{ARMv7EM, ARMv7M, ARMv6M, RV32IM, AVR}
 
@@ -99,12 +105,7 @@ func Of(isa string) Kernel {
 
 // IsRaised reports whether weights of so many bits are stored raised.
 func (k Kernel) IsRaised(bits int) bool {
-	for _, b := range k.Raised {
-		if b == bits {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(k.Raised, bits)
 }
 
 // Turns returns how a kernel reads the tiles of a group: a loop turns so many times over so many

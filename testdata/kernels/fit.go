@@ -5,6 +5,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -23,6 +24,7 @@ type set struct {
 	kernels map[string]map[string]float64 // instructions of one run of a kernel, by class
 	code    map[string]float64            // bytes by part of the code
 	stack   map[string]int                // bytes by budget.StackKey
+	plain   *set                          // what plain C reads rows with; nil: no small form
 }
 
 // simulated is the class of cycles that a simulator counted.
@@ -53,8 +55,13 @@ func (s *sample) isLarge() bool {
 func fitAll(runs []*measured) ([]*set, error) {
 	var sets []*set
 	of := map[string][]*measured{}
+	small := map[string][]*measured{}
 	for _, r := range runs {
-		if !r.isHeld && r.isLarge() {
+		switch {
+		case r.isHeld || !r.isLarge():
+		case r.form == cost.Small:
+			small[r.core.ISA] = append(small[r.core.ISA], r)
+		default:
 			of[r.core.ISA] = append(of[r.core.ISA], r)
 		}
 	}
@@ -68,15 +75,23 @@ func fitAll(runs []*measured) ([]*set, error) {
 			sets[i].flags = append(sets[i].flags, flags)
 			continue
 		}
-		fitted := of[core.ISA]
+		isa := core.ISA
 		if other, ok := sameCode[name]; ok {
-			fitted = of[other]
+			isa = other
 		}
+		fitted := of[isa]
 		tool := fitted[0].result.Tools[0]
 		s := &set{isa: core.ISA, tools: tool.Name + " " + tool.Version,
 			counted: fitted[0].result.CyclesFrom, flags: []string{flags}}
-		if err := s.fit(fitted); err != nil {
+		if err := s.fit(fitted, knownCode[s.isa]); err != nil {
 			return nil, fmt.Errorf("%s: %w", s.isa, err)
+		}
+		maps.Copy(s.code, knownCode[s.isa])
+		if hasSmall(core) {
+			s.plain = &set{isa: s.isa}
+			if err := s.plain.fit(small[isa], s.codeBesideRows()); err != nil {
+				return nil, fmt.Errorf("%s, small form: %w", s.isa, err)
+			}
 		}
 		sets = append(sets, s)
 	}
@@ -90,8 +105,22 @@ type equation struct {
 	value, weight float64
 }
 
-// fit fits all figures of an instruction set to the networks that were measured with it.
-func (s *set) fit(runs []*measured) error {
+// readsRows reports whether a kernel, or the function that a figure of the stack is of, reads rows.
+func readsRows(name string) bool {
+	return strings.HasPrefix(name, "rows") || strings.HasPrefix(name, "sums")
+}
+
+// codeBesideRows returns the bytes of code of everything that does not read rows.
+func (s *set) codeBesideRows() map[string]float64 {
+	all := maps.Clone(s.code)
+	maps.DeleteFunc(all, func(name string, _ float64) bool { return readsRows(name) })
+	return all
+}
+
+// fit fits the figures of an instruction set to the networks that were measured with it, all in one
+// form. The bytes of some kernels are known. Of the small form nothing but reading rows is fitted:
+// all else is the same code.
+func (s *set) fit(runs []*measured, known map[string]float64) error {
 	s.kernels, s.code, s.stack = map[string]map[string]float64{}, nil, map[string]int{}
 	all := map[string]bool{} // classes
 	for _, r := range runs {
@@ -104,13 +133,17 @@ func (s *set) fit(runs []*measured) error {
 	times := map[string][]equation{} // by class
 	var code []equation
 	for _, r := range runs {
-		own, shared := cost.Functions(r.shape, s.isa)
+		own, shared := cost.Functions(r.shape, s.isa, r.form)
 		rest := float64(r.result.Code())
 		for _, f := range own {
 			m := r.result.Functions["net_"+f.Name]
 			if m == nil {
 				return fmt.Errorf("%s: the compiler did not keep %s apart", r.result.Network,
 					f.Name)
+			}
+			rest -= float64(m.Code)
+			if r.form == cost.Small && !readsRows(f.StackKey) {
+				continue
 			}
 			counts, sum := classes(m), 0.0
 			for _, n := range counts {
@@ -121,11 +154,10 @@ func (s *set) fit(runs []*measured) error {
 			}
 			code = append(code,
 				equation{f.Code, float64(m.Code), 1 / max(smallCode, float64(m.Code))})
-			rest -= float64(m.Code)
 			s.stack[f.StackKey] = max(s.stack[f.StackKey], f.StackFigure(int(m.Frame),
 				int(m.Chain)))
 		}
-		for name, bytes := range knownCode[s.isa] {
+		for name, bytes := range known {
 			rest -= float64(shared[name] * bytes)
 			delete(shared, name)
 		}
@@ -163,7 +195,6 @@ func (s *set) solve(times map[string][]equation, code []equation) error {
 	for name, v := range s.code {
 		s.code[name] = math.Round(10*v) / 10
 	}
-	maps.Copy(s.code, knownCode[s.isa])
 	return nil
 }
 

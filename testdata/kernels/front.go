@@ -10,6 +10,7 @@ import (
 	"runtime"
 	"sync"
 
+	"kerf/budget/cost"
 	"kerf/targets"
 	"kerf/targets/measure"
 )
@@ -55,7 +56,7 @@ func runFronts(ctx context.Context, mayMeasure bool) error {
 	}
 	var missing []*measuredFront
 	for _, r := range runs {
-		if r.result = records[keyOf(r.files, r.core)]; r.result == nil {
+		if r.result = records[keyOf(r.files, r.core, cost.Fast)]; r.result == nil {
 			missing = append(missing, r)
 		}
 	}
@@ -139,7 +140,8 @@ func (r *measuredFront) measure(ctx context.Context) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	r.result = &record{Key: keyOf(r.files, r.core), Profile: r.core.Name, Network: r.text,
+	r.result = &record{Key: keyOf(r.files, r.core, cost.Fast), Profile: r.core.Name,
+		Network: r.text,
 		Result: measure.Result{Front: result.Front, Tools: result.Tools,
 			CyclesFrom: result.CyclesFrom}}
 	line, err := json.Marshal(r.result)

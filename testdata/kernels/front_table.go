@@ -50,7 +50,7 @@ func compareFronts(judged bool) ([]comparedFront, error) {
 			continue
 		}
 		for _, s := range all {
-			r := records[keyOf(s.files, core)]
+			r := records[keyOf(s.files, core, cost.Fast)]
 			if r == nil {
 				return nil, fmt.Errorf("%s on %s is not measured: run without -table", s.text, name)
 			}

@@ -57,10 +57,11 @@ func main() {
 	}
 }
 
-// measured is one network on one core.
+// measured is one network in one form on one core.
 type measured struct {
 	*sample
 	core   *targets.Profile
+	form   cost.Form
 	result *record
 }
 
@@ -72,14 +73,18 @@ func run(ctx context.Context, mayMeasure bool) error {
 		if err != nil {
 			return err
 		}
-		for _, s := range all {
+		for i, s := range all {
 			for _, name := range targets.Names() {
 				p, err := targets.Load(name)
 				if err != nil {
 					return err
 				}
-				if judged || sameCode[name] == "" {
-					runs = append(runs, &measured{sample: s, core: p})
+				if !judged && sameCode[name] != "" {
+					continue
+				}
+				runs = append(runs, &measured{sample: s, core: p, form: cost.Fast})
+				if hasSmall(p) && (judged || i%smallEvery == 0) {
+					runs = append(runs, &measured{sample: s, core: p, form: cost.Small})
 				}
 			}
 		}
@@ -90,7 +95,7 @@ func run(ctx context.Context, mayMeasure bool) error {
 	}
 	var missing []*measured
 	for _, r := range runs {
-		if r.result = records[keyOf(r.files, r.core)]; r.result == nil {
+		if r.result = records[keyOf(r.files, r.core, r.form)]; r.result == nil {
 			missing = append(missing, r)
 		}
 	}
@@ -120,6 +125,15 @@ func run(ctx context.Context, mayMeasure bool) error {
 // sameCode maps a profile to a fitted instruction set for which the compiler makes nearly the same
 // code. Such profiles only judge.
 var sameCode = map[string]string{"cortex-m7": "armv7em", "cortex-m33": "armv7em"}
+
+// smallEvery is the step from one network of the fit to the next one that is measured in the small
+// form as well. Our choice: of that form nothing but reading rows is fitted, and a third of the
+// networks has some 150 functions that do.
+const smallEvery = 3
+
+// hasSmall reports whether a core has a small form: all but AVR, whose kernels in assembler take
+// less code than plain C (docs/speed.md).
+func hasSmall(p *targets.Profile) bool { return p.ISA != "avr" }
 
 // measureAll measures on all processors of this machine and writes every result to
 // networkRecords.growing as soon as it is there.
@@ -178,12 +192,15 @@ func (r *measured) measure(ctx context.Context) ([]byte, error) {
 			return nil, err
 		}
 	}
-	result, err := measure.Network(ctx, r.core, dir, "net",
-		measure.Options{Steps: steps, Apart: apart})
+	options := measure.Options{Steps: steps, Apart: apart}
+	if r.form == cost.Small {
+		options.Flags = []string{"-DNET_PORTABLE"}
+	}
+	result, err := measure.Network(ctx, r.core, dir, "net", options)
 	if err != nil {
 		return nil, err
 	}
-	r.result = &record{Key: keyOf(r.files, r.core), Profile: r.core.Name,
+	r.result = &record{Key: keyOf(r.files, r.core, r.form), Profile: r.core.Name,
 		Network: cost.ShapeText(r.shape), Result: *result}
 	line, err := json.Marshal(r.result)
 	return append(line, '\n'), err

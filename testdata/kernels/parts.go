@@ -62,16 +62,17 @@ the sum.
 		}
 		spreads := make([]spread, len(purposes))
 		for _, s := range all {
-			r := records[keyOf(s.files, core)] // not nil: readMeasured has found all
+			r := records[keyOf(s.files, core, cost.Fast)] // not nil: readMeasured has found all
 			measured := map[string]float64{}
 			step := 0.0
-			functions, _ := cost.Functions(s.shape, core.ISA)
+			functions, _ := cost.Functions(s.shape, core.ISA, cost.Fast)
 			for _, f := range functions {
 				cycles := r.Functions["net_"+f.Name].Cycles
 				measured[f.Part] += cycles
 				step += cycles
 			}
-			for _, part := range cost.Of(s.shape, core, targets.FlashWait{}, false).Cycles {
+			for _, part := range cost.Of(s.shape, core, targets.FlashWait{}, false,
+				cost.Fast).Cycles {
 				p := &spreads[purposeOf(part.Name)]
 				off := part.Cycles/measured[part.Name] - 1
 				if p.n == 0 {

@@ -16,6 +16,7 @@ import (
 	"regexp"
 	"slices"
 
+	"kerf/budget/cost"
 	"kerf/targets"
 	"kerf/targets/measure"
 )
@@ -39,11 +40,14 @@ type record struct {
 // apart matches the functions that the emitted C keeps out of line.
 var apart = regexp.MustCompile(`^net_(\w+_)?(rows|step)$`)
 
-// keyOf returns the key of a measurement: a hash of the emitted C, the compiler's flags and the
-// core. Text that cannot change a measurement is left out: comments, the number of the export,
-// which depends on them, and macros that no file uses, since they are for firmware.
-func keyOf(files map[string][]byte, p *targets.Profile) string {
+// keyOf returns the key of a measurement: a hash of the emitted C and its form, the compiler's
+// flags and the core. Text that cannot change a measurement is left out: comments, the number of
+// the export, which depends on them, and macros that no file uses, since they are for firmware.
+func keyOf(files map[string][]byte, p *targets.Profile, form cost.Form) string {
 	h := sha256.New()
+	if form == cost.Small {
+		fmt.Fprintln(h, form)
+	}
 	fmt.Fprintf(h, "%s %s %s %s %d\n", p.Name, p.ISA, p.CompilerFlags, p.Optimise, steps)
 	code, uses := map[string][]byte{}, map[string]int{}
 	for name, text := range files {

@@ -21,6 +21,7 @@ const head = `# What the emitted C takes, by instruction set. Made by "make kern
 # simulator counted. The kernels: kernel.go. How often a step runs them: functions.go. Fractions: figures are fitted.
 # code_bytes: bytes of code by kernel; library routines included.
 # stack_bytes: bytes by function; see frame in stack.go.
+# plain: what takes the place of these figures where plain C reads rows.
 `
 
 // write writes budget/kernels.toml and measured.csv.
@@ -40,22 +41,30 @@ func writeSets(b *strings.Builder, sets []*set) {
 	for _, s := range sets {
 		fmt.Fprintf(b, "\n[%s]\ncompiler = %q\ncounted = %q\n", s.isa,
 			s.tools+": "+strings.Join(s.flags, " or "), s.counted)
-		fmt.Fprintf(b, "\n[%s.code_bytes]\n", s.isa)
-		for _, name := range slices.Sorted(maps.Keys(s.code)) {
-			fmt.Fprintf(b, "%s = %s\n", name, number(s.code[name]))
+		s.write(b, s.isa)
+		if s.plain != nil {
+			s.plain.write(b, s.isa+".plain")
 		}
-		fmt.Fprintf(b, "\n[%s.stack_bytes]\n", s.isa)
-		for _, name := range slices.Sorted(maps.Keys(s.stack)) {
-			fmt.Fprintf(b, "%s = %d\n", name, s.stack[name])
+	}
+}
+
+// write writes the figures under the name of a table.
+func (s *set) write(b *strings.Builder, table string) {
+	fmt.Fprintf(b, "\n[%s.code_bytes]\n", table)
+	for _, name := range slices.Sorted(maps.Keys(s.code)) {
+		fmt.Fprintf(b, "%s = %s\n", name, number(s.code[name]))
+	}
+	fmt.Fprintf(b, "\n[%s.stack_bytes]\n", table)
+	for _, name := range slices.Sorted(maps.Keys(s.stack)) {
+		fmt.Fprintf(b, "%s = %d\n", name, s.stack[name])
+	}
+	fmt.Fprintf(b, "\n[%s.kernel]\n", table)
+	for _, kernel := range slices.Sorted(maps.Keys(s.kernels)) {
+		var counts []string
+		for _, class := range slices.Sorted(maps.Keys(s.kernels[kernel])) {
+			counts = append(counts, class+" = "+number(s.kernels[kernel][class]))
 		}
-		fmt.Fprintf(b, "\n[%s.kernel]\n", s.isa)
-		for _, kernel := range slices.Sorted(maps.Keys(s.kernels)) {
-			var counts []string
-			for _, class := range slices.Sorted(maps.Keys(s.kernels[kernel])) {
-				counts = append(counts, class+" = "+number(s.kernels[kernel][class]))
-			}
-			fmt.Fprintf(b, "%s = { %s }\n", kernel, strings.Join(counts, ", "))
-		}
+		fmt.Fprintf(b, "%s = { %s }\n", kernel, strings.Join(counts, ", "))
 	}
 }
 
@@ -88,13 +97,13 @@ func writeMeasured(runs []*measured) error {
 		return err
 	}
 	w := csv.NewWriter(file)
-	w.Write([]string{"profile", "network", "cycles", "flash_bytes", "ram_bytes", "stack_chain",
-		"stack_painted"})
+	w.Write([]string{"profile", "network", "form", "cycles", "flash_bytes", "ram_bytes",
+		"stack_chain", "stack_painted"})
 	for _, r := range runs {
 		if !r.isHeld {
 			continue
 		}
-		w.Write([]string{r.core.Name, cost.ShapeText(r.shape),
+		w.Write([]string{r.core.Name, cost.ShapeText(r.shape), string(r.form),
 			fmt.Sprintf("%.1f", r.result.MeanCycles()),
 			strconv.FormatInt(r.result.Flash, 10), strconv.FormatInt(r.result.RAM, 10),
 			strconv.FormatInt(r.result.StackChain, 10),

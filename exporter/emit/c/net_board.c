@@ -18,6 +18,11 @@
 
 /*@line*/
 #define NET_BOARD_DIGITS 10U /* of 2^32 - 1 */
+#if defined(NET_PORTABLE)
+#define NET_BOARD_FORM ";small" /* rows are read by plain C */
+#else
+#define NET_BOARD_FORM ""
+#endif
 
 typedef void (*net_board_call)(net_state *s, const int16_t x[NET_N_FEATURES], int32_t y[NET_N_OUTPUTS]);
 
@@ -102,7 +107,7 @@ static char *net_board_number(char *at, uint32_t value)
 
 void net_board(uint16_t runs)
 {
-    static const char network[] = NET_BOARD_NETWORK;
+    static const char network[] = NET_BOARD_NETWORK NET_BOARD_FORM;
     char line[sizeof(network) + (3U * (NET_BOARD_DIGITS + 1U))];
     char *at = line;
     net_board_call volatile step = net_step;

@@ -408,7 +408,7 @@ func conditions(s *report.Signoff) []clause {
 		}
 		c := clause{Part: "cost", Options: true,
 			Text: fmt.Sprintf("%s: %s %s", middleOut(t.Name, longestName),
-				s.CompilerOf(t), strings.TrimSpace(t.Optimise+" "+t.Core))}
+				s.CompilerOf(t), strings.TrimSpace(t.Options(s.Name)+" "+t.Core))}
 		if t.InRAM {
 			c.Text += ", weights in RAM"
 		}
@@ -439,7 +439,8 @@ func compilerTable(s *report.Signoff) report.Table {
 		if b.InRAM {
 			weights = "in RAM"
 		}
-		t.Rows = append(t.Rows, []string{b.Name, s.CompilerOf(b), b.Optimise, b.Core, weights})
+		t.Rows = append(t.Rows, []string{b.Name, s.CompilerOf(b), b.Options(s.Name), b.Core,
+			weights})
 	}
 	return t
 }

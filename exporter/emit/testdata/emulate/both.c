@@ -2,21 +2,11 @@
  * of its own, and prints how many gave the same outputs before the first that did not. */
 #include <stdio.h>
 
+#include "draw.h"
 #include "leakair.h"
 
 void plain_reset(leakair_state *s);
 void plain_step(leakair_state *s, const int16_t x[LEAKAIR_N_FEATURES], int32_t y[LEAKAIR_N_OUTPUTS]);
-
-static uint32_t random_state = SEED;
-
-/* xorshift32 with the shifts 13, 17, 5 (Marsaglia, Xorshift RNGs, 2003). */
-static uint32_t draw(void)
-{
-    random_state ^= random_state << 13;
-    random_state ^= random_state >> 17;
-    random_state ^= random_state << 5;
-    return random_state;
-}
 
 int main(void)
 {

@@ -4,22 +4,12 @@
  * prints the outputs themselves. */
 #include <stdio.h>
 
+#include "draw.h"
 #include "leakair.h"
 
 #define STYLE_UNIFORM 0U
 #define STYLE_SMALL 1U
 #define STYLE_ENDS 2U /* and style 3 holds the inputs of the step before */
-
-static uint32_t random_state = SEED;
-
-/* xorshift32 with the shifts 13, 17, 5 (Marsaglia, Xorshift RNGs, 2003). */
-static uint32_t draw(void)
-{
-    random_state ^= random_state << 13;
-    random_state ^= random_state >> 17;
-    random_state ^= random_state << 5;
-    return random_state;
-}
 
 static int16_t draw_input(uint16_t style)
 {

@@ -1,48 +1,5 @@
-#if ROWS_COMMON == 1
-#if ROWS_BITS == 4
-/* Two columns of four rows; r5 holds the mask 0x000F000F. */
-#define NET_TILE_W4 \
-    "ldr r10, [r1, #4*\\k]\n" \
-    "ldr r11, [r2, #4*\\k]\n" \
-    "and r12, r5, r11\n" \
-    "smlad r3, r12, r10, r3\n" \
-    "and r12, r5, r11, lsr #4\n" \
-    "smlad r4, r12, r10, r4\n" \
-    "and r12, r5, r11, lsr #8\n" \
-    "smlad r6, r12, r10, r6\n" \
-    "and r12, r5, r11, lsr #12\n" \
-    "smlad r7, r12, r10, r7\n"
-#endif
-#if ROWS_BITS == 8
-/* Two columns of four rows. r5:r4 and r8:r7 add up (first + 256 * second) * input over a pair of
- * rows, r3 and r6 the first row alone; the second is the difference / 256. */
-#define NET_TILE_W8 \
-    "ldr r10, [r1, #4*\\k]\n" \
-    "ldr r11, [r2, #8*\\k]\n" \
-    "ldr r12, [r2, #8*\\k+4]\n" \
-    "smlald r4, r5, r11, r10\n" \
-    "sxtb16 r11, r11\n" \
-    "smlad r3, r11, r10, r3\n" \
-    "smlald r7, r8, r12, r10\n" \
-    "sxtb16 r12, r12\n" \
-    "smlad r6, r12, r10, r6\n"
-#endif
-#if ROWS_BITS == 16
-/* Two columns of four rows. */
-#define NET_TILE_W16 \
-    "ldr r10, [r1, #4*\\k]\n" \
-    "ldr r11, [r2, #16*\\k]\n" \
-    "ldr r12, [r2, #16*\\k+4]\n" \
-    "ldr r5, [r2, #16*\\k+8]\n" \
-    "ldr r8, [r2, #16*\\k+12]\n" \
-    "smlad r3, r11, r10, r3\n" \
-    "smlad r4, r12, r10, r4\n" \
-    "smlad r6, r5, r10, r6\n" \
-    "smlad r7, r8, r10, r7\n"
-#endif
-#else
-/* r0 results, r1 v, r2 group, lr the number of groups in its low half; sums of the four rows in r3,
- * r4, r6, r7. */
+/* r0 results, r1 v, r2 group, lr the number of groups in its low half; sums of the four rows in
+ * ROWS_FOUR_SUMS. */
 static NET_KERNEL ROWS_NAME(ROWS_RESULT *result NET_UNUSED, const int16_t *v NET_UNUSED,
     const ROWS_GROUP *group NET_UNUSED, uint32_t groups NET_UNUSED ROWS_RAISED)
 {
@@ -50,19 +7,19 @@ static NET_KERNEL ROWS_NAME(ROWS_RESULT *result NET_UNUSED, const int16_t *v NET
         ".syntax unified\n"
         "push {r4-r8, r10, r11, lr}\n"
         "mov lr, r3\n"
-#if ROWS_BITS == 4
+#if ROWS_DUAL == 4
         "ldr r8, [sp, #32]\n"
         "mov r5, #0x000F000F\n"
 #endif
         "1:\n"
-        "ldmia r2!, {r3, r4, r6, r7}\n"
-#if ROWS_BITS == 4
+        "ldmia r2!, ROWS_FOUR_SUMS\n"
+#if ROWS_DUAL == 4
         "sub r3, r3, r8\n"
         "sub r4, r4, r8\n"
         "sub r6, r6, r8\n"
         "sub r7, r7, r8\n"
 #endif
-#if ROWS_BITS == 8
+#if ROWS_DUAL == 8
         "asr r5, r4, #24\n"
         "adds r4, r3, r4, lsl #8\n"
         "adc r5, r5, r3, asr #31\n"
@@ -90,7 +47,7 @@ static NET_KERNEL ROWS_NAME(ROWS_RESULT *result NET_UNUSED, const int16_t *v NET
 #if ROWS_LOOPED == 1
         "sub r1, r1, #4*ROWS_EACH*ROWS_TURNS\n"
 #endif
-#if ROWS_BITS == 8
+#if ROWS_DUAL == 8
         "lsr r4, r4, #8\n"
         "orr r4, r4, r5, lsl #24\n"
         "sub r4, r4, r3, asr #8\n"
@@ -100,7 +57,7 @@ static NET_KERNEL ROWS_NAME(ROWS_RESULT *result NET_UNUSED, const int16_t *v NET
 #endif
 #if ROWS_SUMS == 1
         "add r2, r2, #ROWS_TILE_BYTES*ROWS_REST+4\n"
-        "stmia r0!, {r3, r4, r6, r7}\n"
+        "stmia r0!, ROWS_FOUR_SUMS\n"
 #else
         "ldr r10, [r2, #ROWS_TILE_BYTES*ROWS_REST]\n"
         "add r2, r2, #ROWS_TILE_BYTES*ROWS_REST+4\n"
@@ -108,21 +65,20 @@ static NET_KERNEL ROWS_NAME(ROWS_RESULT *result NET_UNUSED, const int16_t *v NET
         "lsr r11, r10, #8\n"
         "asr r4, r4, r11\n"
         "lsr r11, r10, #16\n"
-        "asr r6, r6, r11\n"
+        "asr ROWS_SUM_2, ROWS_SUM_2, r11\n"
         "lsr r11, r10, #24\n"
-        "asr r7, r7, r11\n"
+        "asr ROWS_SUM_3, ROWS_SUM_3, r11\n"
         "ssat r3, #16, r3\n"
         "ssat r4, #16, r4\n"
-        "ssat r6, #16, r6\n"
-        "ssat r7, #16, r7\n"
+        "ssat ROWS_SUM_2, #16, ROWS_SUM_2\n"
+        "ssat ROWS_SUM_3, #16, ROWS_SUM_3\n"
         "strh r3, [r0], #2\n"
         "strh r4, [r0], #2\n"
-        "strh r6, [r0], #2\n"
-        "strh r7, [r0], #2\n"
+        "strh ROWS_SUM_2, [r0], #2\n"
+        "strh ROWS_SUM_3, [r0], #2\n"
 #endif
         "subs lr, lr, #1\n"
         "bne 1b\n"
         "pop {r4-r8, r10, r11, pc}\n"
     );
 }
-#endif
