@@ -60,6 +60,7 @@ type row struct {
 	flags string // optimisation flags of the profile
 	// integer holds the results of the emitted C by network and level; nil: no flag of the core
 	integer [][]*measure.Result
+	plain   *measure.Result // of the first network, with rows of weights read by plain C
 	float   *measure.Result // of the float C of the first network
 }
 
@@ -110,6 +111,10 @@ func onCore(ctx context.Context, core, dir string) (row, error) {
 			}
 		}
 		r.integer = append(r.integer, results)
+	}
+	if r.plain, err = measure.Network(ctx, p, filepath.Join(dir, networks[0].name), "net",
+		measure.Options{Flags: []string{"-DNET_PORTABLE"}}); err != nil {
+		return r, err
 	}
 	r.float, err = measure.Network(ctx, p, dir, "floatnet",
 		measure.Options{Optimise: floatLevel, Steps: floatSteps, Float: true,

@@ -98,17 +98,19 @@ func TestPrintRows(t *testing.T) {
 		Cycles: []float64{4400, 4400}, Instructions: []int64{3520, 3520}}
 	float := &measure.Result{Flash: 9000, Constants: 7000, Cycles: []float64{20000, 24000},
 		Instructions: []int64{1, 1}, Tools: []measure.Tool{{Name: "gcc", Version: "12"}}}
+	plain := &measure.Result{Flash: 2700, Constants: 2000, Cycles: []float64{11000},
+		Instructions: []int64{1}}
 	var b bytes.Buffer
 	all := make([][]*measure.Result, len(networks))
 	for i := range all {
 		all[i] = []*measure.Result{integer, integer, nil, nil, nil, nil, nil, nil}
 	}
-	if err := printRows(&b, []row{{"core", "-O2", all, float}, {"core2", "-Os", all,
-		float}}); err != nil {
+	if err := printRows(&b, []row{{"core", "-O2", all, plain, float},
+		{"core2", "-Os", all, plain, float}}); err != nil {
 		t.Fatal(err)
 	}
 	for _, want := range []string{"| core | 2.50 | 2.50 | | | | | | |",
-		"| core | -O2 | 4400 | 3520 | 1000 | 316 | 22000 (20000..24000) | 5.0 | 2000 |",
+		"| core | -O2 | 4400 | 3520 | 1000 | 316 | 2.50 | 700 | 22000 (20000..24000) | 5.0 | 2000 |",
 	} {
 		if !slices.ContainsFunc(strings.Split(b.String(), "\n"), func(line string) bool {
 			return strings.Join(strings.Fields(line), " ") == want

@@ -44,12 +44,14 @@ func printRows(w io.Writer, rows []row) error {
 	table := tablewriter.NewTable(w, tablewriter.WithRenderer(renderer.NewMarkdown()),
 		tablewriter.WithHeaderAutoFormat(tw.Off))
 	table.Header("core", "flags of the profile", "cycles", "instructions", "text", "stack",
-		"float C -O2: cycles", "times ours", "text")
+		"plain C: times ours", "text", "float C -O2: cycles", "times ours", "text")
 	for _, r := range rows {
 		fast := r.integer[0][0]
 		if err := table.Append(r.core, r.flags, cycles(fast),
 			fmt.Sprintf("%.0f", instructions(fast)),
-			fast.Code(), fast.StackChain, cycles(r.float),
+			fast.Code(), fast.StackChain,
+			fmt.Sprintf("%.2f", r.plain.MeanCycles()/fast.MeanCycles()), r.plain.Code(),
+			cycles(r.float),
 			fmt.Sprintf("%.1f", r.float.MeanCycles()/fast.MeanCycles()),
 			r.float.Code()); err != nil {
 			return err
