@@ -101,12 +101,13 @@ func (in *Inputs) FormCosts(c Candidate) []FormCost {
 	return all
 }
 
-// warnForms says on which targets the limit on flash has taken the small form, and what the other one
-// would take.
+// warnForms says on which targets the limit on flash has taken the small form, and what the other
+// one would take.
 func (r *Result) warnForms() {
 	for _, t := range r.Inputs.Targets {
 		for _, f := range r.Forms {
-			if f.Target == t.Name && f.Resource == Flash && f.Chosen == cost.Small && t.Code == "" {
+			if f.Target == t.Name && f.Resource == Flash && f.Chosen == cost.Small &&
+				t.Code == "" {
 				r.Warnings = append(r.Warnings, fmt.Sprintf("%s: plain C reads the weights, since "+
 					"the limit on flash is %d B; with kernels in assembler the network takes "+
 					"%.0f B", t.Name, *t.Flash, f.Fast))

@@ -33,6 +33,9 @@ type ComparedSide struct {
 	Units    int            `json:"units"`
 	Network  string         `json:"network"`
 	Formats  string         `json:"formats"`
+	// compilers with their options, and the targets that figures of code hold for; empty without
+	// targets
+	Builds string `json:"builds"`
 }
 
 // InputChange is an input file whose content differs; a hash is empty where a side has no such
@@ -161,7 +164,7 @@ func Compare(old, fresh *Signoff) *Comparison {
 // side is made of a sign-off.
 func side(s *Signoff) ComparedSide {
 	return ComparedSide{s.Name, s.Kerf, s.Verdict, s.Network.Features, s.Network.Units,
-		s.Network.Kept, s.Network.Formats}
+		s.Network.Kept, s.Network.Formats, s.builds()}
 }
 
 // byVerdict returns the outcome where both are judged and the verdicts differ, else an empty one.

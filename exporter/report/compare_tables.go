@@ -53,6 +53,9 @@ func (c *Comparison) Tables() []Table {
 			{"verdict", string(c.Old.Verdict), string(c.New.Verdict)},
 			{"network", c.Old.Network, c.New.Network}, {"formats", c.Old.Formats, c.New.Formats},
 		}}
+	if c.Old.Builds != c.New.Builds {
+		sides.Rows = append(sides.Rows, []string{"compiler", c.Old.Builds, c.New.Builds})
+	}
 	tables := []Table{sides}
 	add := func(t Table) {
 		if len(t.Rows) > 0 {

@@ -69,12 +69,18 @@ func (s *Signoff) KeptText() string {
 		n.Units, n.TrainedUnits, n.Kept)
 }
 
-// CompilerLine says for which compilers and options the figures of code hold, targets with the same
-// together. A compiler is named where it is another one than before. It is empty without a target.
+// CompilerLine says for which compilers and options the figures of code hold. It is empty without a
+// target.
 func (s *Signoff) CompilerLine() string {
 	if len(s.Build) == 0 {
 		return ""
 	}
+	return "Compiler: " + s.builds() + "."
+}
+
+// builds lists the compilers with their options, targets with the same together. A compiler is
+// named where it is another one than before.
+func (s *Signoff) builds() string {
 	type build struct{ compiler, options string }
 	var all []build
 	targets := map[build][]string{}
@@ -94,7 +100,7 @@ func (s *Signoff) CompilerLine() string {
 		clauses = append(clauses, strings.TrimSpace(compiler+" "+b.options)+" on "+
 			strings.Join(targets[b], ", "))
 	}
-	return "Compiler: " + strings.Join(clauses, "; ") + "."
+	return strings.Join(clauses, "; ")
 }
 
 // CompilerOf names the compiler of a target with its version: the one that was run, or the one that
