@@ -15,7 +15,7 @@
 // product; the parts of the cost table are the functions.
 //
 // docs/cost.md lists how far sums and parts are off on 30 networks that had no part in the fit:
-// whole steps by at most 3.3 %. Reading rows is done by kernels in assembler, whose counts the fit
+// whole steps by at most 5.0 %. Reading rows is done by kernels in assembler, whose counts the fit
 // finds exactly where nothing compiled is in the function.
 //
 // Two things besides sizes and word widths decide the time of a step. [quant.Shifts] carries what
