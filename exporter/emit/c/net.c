@@ -350,7 +350,7 @@ uint32_t net_id(void)
     return (uint32_t)NET_ROM_I32((const volatile uint32_t *)&net_id_word);
 }
 
-#ifdef NET_WITH_RETAINED
+#if defined(NET_WITH_RETAINED) || defined(NET_WITH_CHECK)
 /* CRC-32 of IEEE 802.3 with one more byte: it begins with all ones and is inverted at the end.
  * Without a table: a few states of some hundred bytes are no reason to spend flash on one. */
 static uint32_t net_crc32(uint32_t crc, uint8_t byte)
@@ -364,6 +364,8 @@ static uint32_t net_crc32(uint32_t crc, uint8_t byte)
     return sum;
 }
 
+#endif
+#ifdef NET_WITH_RETAINED
 /* CRC-32 of what stands before the CRC. */
 static uint32_t net_retained_crc(const net_retained *r)
 {
@@ -395,6 +397,30 @@ uint8_t net_restore(const net_retained *r, net_state *s)
         net_reset(s);
     }
     return intact;
+}
+
+#endif
+#ifdef NET_WITH_CHECK
+/*@check*/
+uint8_t net_check(void)
+{
+    const uint32_t format = net_check_word(0);
+    const uint32_t crc = net_check_word(1);
+    uint32_t seal = net_crc32_of(UINT32_MAX, net_id(), 4U);
+    uint8_t result = 0;
+
+    seal = net_crc32_of(seal, format, 4U);
+    seal = net_crc32_of(seal, crc, 4U);
+    if (~seal != net_check_word(2)) {
+        result = 1;
+    } else if (format != NET_FORMAT_HASH) {
+        result = 2;
+    } else if ((net_values_crc() != crc) || (net_filled() == 0U)) {
+        result = 3;
+    } else {
+        /* they belong together */
+    }
+    return result;
 }
 
 #endif
