@@ -14,8 +14,8 @@ import (
 	"kerf/quant/rows"
 )
 
-// sectionLayout is the version of what name_check assumes about the section beside NAME_network.json:
-// how values are stored, and the order of the CRC. Raise it when either changes.
+// sectionLayout is the version of what name_check assumes about the section beside
+// NAME_network.json: how values are stored, and the order of the CRC. Raise it when either changes.
 const sectionLayout = 1
 
 // valuesCRC returns the CRC-32 of the values of a network, which name_check computes from what is
@@ -143,11 +143,11 @@ func (p *Program) checkCode() (string, error) {
 		b.WriteByte('\n')
 	}
 	p.valuesFunction(&b)
-	b.WriteString("/* Returns 1 if nothing that fills up groups and tiles is damaged, else 0. */\n" +
+	b.WriteString("/* Returns 1 if what fills up groups and tiles is whole, else 0. */\n" +
 		"static uint8_t net_filled(void)\n{\n    uint8_t ok = 1;\n\n")
 	for _, k := range p.blocks() {
-		fmt.Fprintf(&b, "    ok = (%s(net_%s, %dU) != 0U) ? ok : 0U;\n", k.checker("filled"), k.prefix,
-			len(k.rows))
+		fmt.Fprintf(&b, "    ok = (%s(net_%s, %dU) != 0U) ? ok : 0U;\n", k.checker("filled"),
+			k.prefix, len(k.rows))
 	}
 	b.WriteString("    return ok;\n}\n\n")
 	return b.String(), nil

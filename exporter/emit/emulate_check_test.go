@@ -57,8 +57,8 @@ func everyWord(t *testing.T) *emulated {
 }
 
 // The section of another network, put over that of a linked program, makes it the other network
-// where shapes and formats are the same: the outputs are the other's, and so is the id. A section of
-// another shape or format is refused, as is erased flash.
+// where shapes and formats are the same: the outputs are the other's, and so is the id. A section
+// of another shape or format is refused, as is erased flash.
 func TestSectionsOfAnotherNetwork(t *testing.T) {
 	const own = ".netweights"
 	rv32 := fastCores[5]

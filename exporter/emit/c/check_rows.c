@@ -70,9 +70,12 @@ static uint8_t ROWS_NAME_filled(const ROWS_GROUP *groups, uint16_t rows)
     uint16_t row;
 
     for (row = 0; row < (4U * ((rows + 3U) / 4U)); row++) {
-        uint16_t column;
+        uint16_t column = 0;
 
-        for (column = (row < rows) ? ROWS_COLUMNS : 0U; column < ROWS_FILLED; column++) {
+        if (row < rows) {
+            column = ROWS_COLUMNS;
+        }
+        for (; column < ROWS_FILLED; column++) {
             const int32_t want = (column < ROWS_COLUMNS) ? 0 : NET_FILL_WROWS_BITS;
 
             ok = (ROWS_NAME_weight(groups, row, column) == want) ? ok : 0U;
