@@ -120,7 +120,7 @@ front-long: emulators
 
 EMULATORS = qemu-user gcc-arm-none-eabi libnewlib-arm-none-eabi qemu-system-arm \
 	gcc-riscv64-unknown-elf picolibc-riscv64-unknown-elf qemu-system-misc gcc-avr avr-libc \
-	simavr libsimavr-dev llvm-14 clang libclang-rt-14-dev g++-multilib
+	simavr libsimavr-dev llvm-14 clang libclang-rt-14-dev g++-multilib cppcheck
 
 # Where apt-get can, it installs what is missing; elsewhere the tests say which package they lack.
 emulators:

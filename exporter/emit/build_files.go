@@ -175,7 +175,7 @@ func cmakeFragment(name string, sources []string, all []BuildTarget) string {
 #   set(%[2]s_TARGET cortex-m4f)       # optional: options that the sign-off holds for
 #   set(%[2]s_WITH_FLOAT ON)           # optional: %[1]s_encode and %[1]s_decode
 #   include(path/to/%[1]s.cmake)
-#   target_compile_definitions(%[1]s PUBLIC %[2]s_WITH_ENCODE_ONE) # optional, or _WITH_RETAINED
+#   target_compile_definitions(%[1]s PUBLIC %[2]s_WITH_ENCODE_ONE) # optional; _WITH_RETAINED, _WITH_CHECK
 #   target_link_libraries(firmware PRIVATE %[1]s)
 #
 # %[1]s_selftest is a program that returns 0 when every integer matches; it is built on demand.
@@ -254,8 +254,8 @@ func makeFragment(name string, sources []string, all []BuildTarget) string {
 #   include path/to/%[1]s.mk
 %[5]s#
 # -D%[2]s_WITH_FLOAT adds %[1]s_encode and %[1]s_decode, -D%[2]s_WITH_ENCODE_ONE %[1]s_encode_one,
-# -D%[2]s_WITH_RETAINED %[1]s_retain and %[1]s_restore; -D%[2]s_SELFTEST_NO_STDIO takes printf and
-# main() out of the self-test. The path of the folder must hold no blank, which Make cannot name.
+# -D%[2]s_WITH_RETAINED %[1]s_retain and %[1]s_restore, -D%[2]s_WITH_CHECK %[1]s_check;
+# -D%[2]s_SELFTEST_NO_STDIO takes printf and main() out of the self-test. The path of the folder must hold no blank, which Make cannot name.
 %[3]s
 %[2]s_DIR := $(dir $(lastword $(MAKEFILE_LIST)))
 %[2]s_SOURCES := %[4]s

@@ -66,11 +66,12 @@ func TestEmittedCCompilesAndPassesItsSelfTest(t *testing.T) {
 			writeC(t, randomProgram(t, rand.New(rand.NewPCG(uint64(i), 1)), n), dir)
 			for _, compiler := range [][]string{
 				{"gcc", "-std=c99", "-O2"},
+				{"gcc", "-std=c99", "-O2", "-DLEAKAIR_WITH_CHECK"},
 				{"gcc", "-std=c99", "-O1", "-DLEAKAIR_WITH_FLOAT",
 					"-DLEAKAIR_WITH_ENCODE_ONE", "-DLEAKAIR_WEIGHTS_IN_RAM",
 					"-fsanitize=undefined,address", "-fno-sanitize-recover=all"},
-				{"g++", "-std=c++11", "-O2", "-DLEAKAIR_WITH_FLOAT", "-DLEAKAIR_WITH_ENCODE_ONE", "-x",
-					"c++"},
+				{"g++", "-std=c++11", "-O2", "-DLEAKAIR_WITH_FLOAT", "-DLEAKAIR_WITH_ENCODE_ONE",
+					"-DLEAKAIR_WITH_CHECK", "-x", "c++"},
 			} {
 				args := append(append(compiler, strict...), "leakair.c", "leakair_selftest.c", "-o",
 					"selftest")

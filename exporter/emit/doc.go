@@ -30,6 +30,7 @@
 //   - vectors.go and vectors_header.go: the steps of the self-test, NAME_vectors.h.
 //   - front_vectors.go: the windows of converter codes in it; front_drawn.go chooses those that
 //     are drawn.
+//   - check.go: name_check, the CRC of the values and the format hash.
 //   - network_json.go and json.go: NAME_network.json. build_files.go: NAME.cmake and NAME.mk.
 //
 // # Invariants

@@ -88,8 +88,8 @@ func TestExternalNamesDifferWhereTheyAreSignificant(t *testing.T) {
 				continue
 			}
 			compile(t, dir, "gcc", "-std=c99", upper+"_WITH_FLOAT", upper+"_WITH_ENCODE_ONE",
-				upper+"_WITH_RETAINED", upper+"_SELFTEST_NO_STDIO", "-c", p.Name+source+".c", "-o",
-				"object.o")
+				upper+"_WITH_RETAINED", upper+"_WITH_CHECK", upper+"_SELFTEST_NO_STDIO", "-c",
+				p.Name+source+".c", "-o", "object.o")
 			names := exec.Command("nm", "--extern-only", "--defined-only", "--format=just-symbols",
 				filepath.Join(dir, "object.o"))
 			out, err := names.Output()

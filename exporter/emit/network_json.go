@@ -23,6 +23,7 @@ const NetworkSuffix = "_network.json"
 type NetworkFile struct {
 	Schema        int               `json:"schema"`
 	ModelVersion  string            `json:"model_version,omitempty"`
+	ValuesCRC     string            `json:"values_crc32,omitempty"`
 	Period        float64           `json:"period"` // s between two steps; 0: not known
 	InputFraction int               `json:"input_fraction_bits"`
 	Classes       bool              `json:"classes"` // outputs are scores of classes
@@ -105,11 +106,14 @@ func matrixRecord(m *quant.Matrix) MatrixRecord {
 }
 
 // NetworkJSON returns NAME_network.json.
-func (p *Program) NetworkJSON() ([]byte, error) {
+func (p *Program) NetworkJSON() ([]byte, error) { return Indented(p.networkFile()) }
+
+// networkFile returns what NAME_network.json holds.
+func (p *Program) networkFile() *NetworkFile {
 	net := p.Net
-	f := NetworkFile{Schema: NetworkSchema, ModelVersion: p.ModelVersion, Period: p.Period,
-		InputFraction: net.InputFraction,
-		Classes:       net.Classes}
+	f := &NetworkFile{Schema: NetworkSchema, ModelVersion: p.ModelVersion, Period: p.Period,
+		ValuesCRC: fmt.Sprintf("0x%08X", valuesCRC(net)), InputFraction: net.InputFraction,
+		Classes: net.Classes}
 	for i, x := range net.Features {
 		record := FeatureRecord{Name: x.Name, Unit: x.Unit, Mean: x.Mean, Std: x.Std}
 		if p.Ranges != nil {
@@ -134,7 +138,7 @@ func (p *Program) NetworkJSON() ([]byte, error) {
 		f.Steps = append(f.Steps, StepRecord(v))
 	}
 	f.Front = p.frontRecord()
-	return Indented(f)
+	return f
 }
 
 // ReadNetworkFile reads NAME_network.json. The text must be exactly what kerf writes for its
@@ -197,7 +201,13 @@ func (f *NetworkFile) Network() (*quant.Network, error) {
 		net.Dense = append(net.Dense, d)
 		net.Formats.Dense = append(net.Formats.Dense, r.Weights.WordBits)
 	}
-	return net, net.Check()
+	if err := net.Check(); err != nil {
+		return nil, err
+	}
+	if crc := fmt.Sprintf("0x%08X", valuesCRC(net)); f.ValuesCRC != "" && f.ValuesCRC != crc {
+		return nil, fmt.Errorf("values_crc32 is %q, that of its values is %s", f.ValuesCRC, crc)
+	}
+	return net, nil
 }
 
 // matrix returns the matrix that the record holds.

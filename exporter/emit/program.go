@@ -47,7 +47,15 @@ func (p *Program) CFiles() (map[string][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	format, err := p.formatHash()
+	if err != nil {
+		return nil, err
+	}
 	layers, err := p.layerCode()
+	if err != nil {
+		return nil, err
+	}
+	check, err := p.checkCode()
 	if err != nil {
 		return nil, err
 	}
@@ -58,7 +66,7 @@ func (p *Program) CFiles() (map[string][]byte, error) {
 	marks, err := p.encodeMarks(map[string]string{
 		"file": p.banner("integer inference, C99"), "rom": rom, "lie": lie,
 		"checks": p.sizeChecks(),
-		"layers": layers, "step": p.stepCode(), "scales": p.valueScales(),
+		"layers": layers, "step": p.stepCode(), "scales": p.valueScales(), "check": check,
 	})
 	if err != nil {
 		return nil, err
@@ -90,7 +98,7 @@ func (p *Program) CFiles() (map[string][]byte, error) {
 	files := map[string]string{
 		p.Name + ".h":          header,
 		p.Name + ".c":          p.inSection(source),
-		p.Name + "_weights.h":  p.weightsHeader(),
+		p.Name + "_weights.h":  p.weightsHeader(format),
 		p.Name + "_vectors.h":  p.vectorsHeader(vectorsROM),
 		p.Name + "_selftest.c": selftest,
 		p.Name + "_board.c":    board,
@@ -103,7 +111,7 @@ func (p *Program) CFiles() (map[string][]byte, error) {
 		}
 		files[p.Name+"_front.c"] = p.inSection(text)
 	}
-	return withID(files), nil
+	return withID(files, format, valuesCRC(p.Net)), nil
 }
 
 // functionHead matches the head of a function definition, which begins a line.
@@ -115,16 +123,19 @@ func (p *Program) inSection(text string) string {
 }
 
 // withID puts the number of the export, a hash of all files, in place of @ID@ in each of them. The
-// compiler and the linker notice by it when files of two exports are mixed.
-func withID(files map[string]string) map[string][]byte {
+// compiler and the linker notice by it when files of two exports are mixed. In place of @SEAL@ it
+// puts the number that ties the id to the format hash and the CRC of the values.
+func withID(files map[string]string, format, values uint32) map[string][]byte {
 	hash := sha256.New()
 	for _, name := range slices.Sorted(maps.Keys(files)) {
 		io.WriteString(hash, files[name]) // a hash takes everything
 	}
 	id := fmt.Sprintf("%X", hash.Sum(nil)[:4])
 	done := make(map[string][]byte, len(files))
+	numbers := strings.NewReplacer("@ID@", id, "@SEAL@",
+		fmt.Sprintf("%08X", seal(id, format, values)))
 	for name, text := range files {
-		done[name] = []byte(strings.ReplaceAll(text, "@ID@", id))
+		done[name] = []byte(numbers.Replace(text))
 	}
 	return done
 }

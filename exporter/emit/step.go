@@ -51,7 +51,7 @@ func (p *Program) stepCode() string {
 // sizeChecks returns checks at compile time: the sizes in NAME.h are those of the emitted arrays.
 func (p *Program) sizeChecks() string {
 	var arrays []string
-	add := func(array string) { arrays = append(arrays, "sizeof net_"+array) }
+	add := func(array string) { arrays = append(arrays, "sizeof(net_"+array+")") }
 	for _, k := range p.blocks() {
 		add(k.prefix)
 	}
@@ -66,7 +66,7 @@ func (p *Program) sizeChecks() string {
 	text := "NET_CHECK(weight_bytes, NET_WEIGHT_BYTES ==\n    " + strings.Join(arrays, " +\n    ") +
 		");\n"
 	if p.Net.Shape().UsesTable() {
-		text += "NET_CHECK(table_bytes, NET_TABLE_BYTES == sizeof net_tanh_table);\n"
+		text += "NET_CHECK(table_bytes, NET_TABLE_BYTES == sizeof(net_tanh_table));\n"
 	}
 	return text + "NET_CHECK(state_bytes, NET_STATE_BYTES <= sizeof(net_state));\n\n"
 }

@@ -19,8 +19,8 @@ var gateNames = map[model.Kind][]string{
 	model.ElmanReLU:      {"state"},
 }
 
-// weightsHeader returns NAME_weights.h.
-func (p *Program) weightsHeader() string {
+// weightsHeader returns NAME_weights.h; format is the format hash.
+func (p *Program) weightsHeader(format uint32) string {
 	net := p.Net
 	var b strings.Builder
 	b.WriteString(p.banner("weights, biases and formats; included by net.c alone"))
@@ -41,6 +41,9 @@ func (p *Program) weightsHeader() string {
 		"rounding is below 2^31:\n")
 	b.WriteString(" * no input and no state can overflow them. */\n")
 	b.WriteString("#define NET_WEIGHTS_ID 0x@ID@UL\n")
+	fmt.Fprintf(&b, "#define NET_FORMAT_HASH 0x%08XUL /* for net_check, like the next two */\n"+
+		"#define NET_VALUES_CRC 0x%08XUL\n#define NET_SEAL 0x@SEAL@UL\n", format,
+		valuesCRC(net))
 	if net.Shape().UsesTable() {
 		fmt.Fprintf(&b, "#define NET_TABLE_STEPS %d\n", len(quant.TanhTable())-1)
 	}

@@ -13,6 +13,14 @@
 #define NET_ROM_U16(p) ((uint16_t)pgm_read_word(p))
 #define NET_ROM_I32(p) ((int32_t)pgm_read_dword(p))
 #define NET_ROM_F32(p) (pgm_read_float(p))
+#elif defined(NET_WITH_CHECK)
+/* Other constants may stand there than the compiler has seen. */
+#define NET_ROM_U8(p) (*(const volatile uint8_t *)(p))
+#define NET_ROM_I8(p) ((int8_t)*(const volatile uint8_t *)(p))
+#define NET_ROM_I16(p) (*(const volatile int16_t *)(p))
+#define NET_ROM_U16(p) (*(const volatile uint16_t *)(p))
+#define NET_ROM_I32(p) (*(const volatile int32_t *)(p))
+#define NET_ROM_F32(p) (*(const volatile float *)(p))
 #else
 #define NET_ROM_U8(p) (*(p))
 #define NET_ROM_I8(p) ((int8_t)*(p))
