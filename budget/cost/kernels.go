@@ -19,7 +19,7 @@ var KernelsText []byte
 
 // FittedColumns is the widest row of the networks that were measured for kernels.toml
 // (testdata/kernels/measurements.jsonl.gz).
-const FittedColumns = 63
+const FittedColumns = 60
 
 // kernelSet holds the figures of an instruction set: a table of kernels.toml.
 type kernelSet struct {

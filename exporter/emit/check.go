@@ -127,15 +127,15 @@ func (p *Program) checkCode() (string, error) {
 	var done []string
 	for _, k := range p.blocks() {
 		before := len(done)
-		if done = appendNew(done, group(k.matrix)); len(done) == before {
+		if done = appendNew(done, readerOf(k.matrix).group()); len(done) == before {
 			continue
 		}
 		text, err := resolve(string(raw), map[string]int{"ROWS_BITS": k.matrix.WordBits})
 		if err != nil {
 			return "", fmt.Errorf("exporter/emit/c/check_rows.c: %w", err)
 		}
-		b.WriteString(strings.NewReplacer("ROWS_GROUP", group(k.matrix),
-			"ROWS_NAME", "net"+strings.TrimPrefix(group(k.matrix), "net_group"),
+		b.WriteString(strings.NewReplacer("ROWS_GROUP", readerOf(k.matrix).group(),
+			"ROWS_NAME", "net"+strings.TrimPrefix(readerOf(k.matrix).group(), "net_group"),
 			"ROWS_COLUMNS", fmt.Sprintf("%dU", k.matrix.Cols),
 			"ROWS_FILLED", fmt.Sprintf("%dU", rows.Tile*rows.Tiles(k.matrix.Cols)),
 			"ROWS_BYTES", fmt.Sprintf("%dU", max(1, k.matrix.WordBits/8)),
@@ -155,7 +155,7 @@ func (p *Program) checkCode() (string, error) {
 
 // checker returns the name of a function of c/check_rows.c for the block.
 func (k block) checker(what string) string {
-	return "net" + strings.TrimPrefix(group(k.matrix), "net_group") + "_" + what
+	return "net" + strings.TrimPrefix(readerOf(k.matrix).group(), "net_group") + "_" + what
 }
 
 // valuesFunction writes the function that takes the CRC of all values in their order.
