@@ -103,7 +103,8 @@ func namedRules(t *testing.T, dir string) []string {
 		t.Fatal("leakair.c names no rules")
 	}
 	var rules []string
-	for _, m := range regexp.MustCompile(`(?m)^ \*  - ([0-9., ]+):`).FindAllStringSubmatch(list, -1) {
+	named := regexp.MustCompile(`(?m)^ \*  - ([0-9., ]+):`)
+	for _, m := range named.FindAllStringSubmatch(list, -1) {
 		rules = append(rules, strings.Split(m[1], ", ")...)
 	}
 	return rules

@@ -146,10 +146,10 @@ void net_decode(const int32_t y[NET_N_OUTPUTS], float physical[NET_N_OUTPUTS]);
 #endif
 /* Numbers behind these are of a long sequence (1 behind), net_encode_one (2), net_encode or
  * net_encode_checked (3) and net_decode (4), of which it tries those that it is compiled with.
- * It checks the port to a compiler and a core, not the flash: single weights may never
- * decide a step (in six random networks it noticed 46 to 92 % of all bits flipped one by one).
- * Damage is for net_check, with -DNET_WITH_CHECK, which finds every one. It has a main(), which prints; with -DNET_SELFTEST_NO_STDIO it has none
- * and prints nothing. */
+ * It checks the port to a compiler and a core, not the flash: single weights may never decide a
+ * step (in six random networks it noticed 46 to 92 % of all bits, flipped one by one). net_check,
+ * with -DNET_WITH_CHECK, finds every one. The self-test has a main(), which prints; with
+ * -DNET_SELFTEST_NO_STDIO it has none and prints nothing. */
 int32_t net_selftest(void);
 
 #ifdef __cplusplus
