@@ -167,8 +167,9 @@ func (pl *Planner) Price(cut *Cut, chosen *Chosen) *Result {
 	c := chosen.Candidate
 	uncut := pl.in.widest()
 	uncut.shifts = c.shifts // those of the same layers, for want of its own
-	r := &Result{Inputs: pl.in, Cut: cut, Chosen: chosen, Costs: pl.in.Costs(c),
-		Before: pl.in.costsLike(uncut, c), Freed: pl.in.Freed(c), Places: pl.in.Placements(c),
+	costs := pl.in.Costs(c)
+	r := &Result{Inputs: pl.in, Cut: cut, Chosen: chosen, Costs: costs,
+		Before: pl.in.costsLike(uncut, costs), Freed: pl.in.Freed(c), Places: pl.in.Placements(c),
 		Forms: pl.in.FormCosts(c)}
 	r.Frontier = pl.Frontier(cut, chosen)
 	r.Verdict = verdict(nil, r.Costs)

@@ -59,6 +59,7 @@ const Total = "total"
 type Cost struct {
 	Target    string // name in the job
 	Profile   string
+	Form      cost.Form // of the code that reads the weights
 	Resource  Resource
 	Part      string // Total or what it is made of
 	Value     float64
@@ -105,21 +106,6 @@ func (in *Inputs) Costs(c Candidate) []Cost {
 		rows = append(rows, in.targetCosts(c, t)...)
 	}
 	return rows
-}
-
-// costsLike gives every row of the cost of a candidate, built in the forms of another one.
-func (in *Inputs) costsLike(c, other Candidate) []Cost {
-	var rows []Cost
-	for _, t := range in.Targets {
-		rows = append(rows, in.costsWith(c, in.formed(other, t), nil)...)
-	}
-	return rows
-}
-
-// targetCosts gives the rows of one target as estimated, in the form in which the candidate is
-// built.
-func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
-	return in.costsWith(c, in.formed(c, t), nil)
 }
 
 // costsWith gives the rows of one target in the form that it has, which is fast where it has none;

@@ -36,28 +36,43 @@ func (in *Inputs) checkForm(i int, t Target) error {
 	return nil
 }
 
-// formed returns the target with the form in which a candidate is built for it: what the job says,
-// and else the fast one, or where that exceeds the flash the one that breaks fewer limits, of
-// equals by less.
-func (in *Inputs) formed(c Candidate, t Target) Target {
+// targetCosts gives the rows of one target as estimated, in the form in which a candidate is built
+// for it: what the job says, and else the fast one, or where that exceeds the flash the one that
+// breaks fewer limits, of equals by less.
+func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
 	if t.Code != "" {
-		return t
+		return in.costsWith(c, t, nil)
 	}
 	t.Code = cost.Fast
-	if t.Flash == nil || !cost.HasSmall(t.Core.ISA) || !t.HasEstimates() {
-		return t
-	}
 	fast := in.costsWith(c, t, nil)
-	if rowOf(fast, Flash).Verdict != Fail {
-		return t
+	if !cost.HasSmall(t.Core.ISA) || !t.HasEstimates() || rowOf(fast, Flash).Verdict != Fail {
+		return fast
 	}
-	small := t
-	small.Code = cost.Small
-	ofFast, ofSmall := brokenPart(fast), brokenPart(in.costsWith(c, small, nil))
-	if ofSmall.compare(ofFast) < 0 {
+	t.Code = cost.Small
+	if small := in.costsWith(c, t, nil); brokenPart(small).compare(brokenPart(fast)) < 0 {
 		return small
 	}
+	return fast
+}
+
+// FormOf returns the form in which a candidate is built for a target.
+func (in *Inputs) FormOf(c Candidate, t Target) cost.Form { return in.targetCosts(c, t)[0].Form }
+
+// formed returns the target with the form in which a candidate is built for it.
+func (in *Inputs) formed(c Candidate, t Target) Target {
+	t.Code = in.FormOf(c, t)
 	return t
+}
+
+// costsLike gives every row of the cost of a candidate, built in the forms of other rows.
+func (in *Inputs) costsLike(c Candidate, other []Cost) []Cost {
+	var rows []Cost
+	for _, t := range in.Targets {
+		i := slices.IndexFunc(other, func(row Cost) bool { return row.Target == t.Name })
+		t.Code = other[i].Form
+		rows = append(rows, in.costsWith(c, t, nil)...)
+	}
+	return rows
 }
 
 // brokenPart is the part of a price that counts broken limits.
@@ -77,9 +92,6 @@ func rowOf(costs []Cost, resource Resource) Cost {
 	all := totals(costs)
 	return all[slices.IndexFunc(all, func(c Cost) bool { return c.Resource == resource })]
 }
-
-// FormOf returns the form in which a candidate is built for a target.
-func (in *Inputs) FormOf(c Candidate, t Target) cost.Form { return in.formed(c, t).Code }
 
 // FormCosts compares both forms, on the targets that have a small one, where they differ.
 func (in *Inputs) FormCosts(c Candidate) []FormCost {

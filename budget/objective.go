@@ -199,7 +199,7 @@ func (in *Inputs) aboveUncut(c Candidate, costs []Cost) []Growth {
 	whole := in.Whole(c.Formats)
 	whole.shifts = c.shifts // for want of its own
 	var all []Growth
-	uncut := totals(in.costsLike(whole, c))
+	uncut := totals(in.costsLike(whole, costs))
 	for i, row := range totals(costs) {
 		if before := uncut[i].Value; slices.Contains(objectives, row.Resource) &&
 			row.Value > before {

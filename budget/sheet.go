@@ -1,6 +1,11 @@
 package budget
 
-import "math"
+import (
+	"cmp"
+	"math"
+
+	"kerf/budget/cost"
+)
 
 // part is one addend of a resource.
 type part struct {
@@ -47,8 +52,9 @@ func (s *sheet) addAtLeast(resource Resource, unit string, limit, value float64,
 func (s *sheet) last() Cost { return s.rows[len(s.rows)-1] }
 
 func (s *sheet) row(resource Resource, unit, part string) Cost {
-	return Cost{Target: s.target.Name, Profile: s.target.Core.Name, Resource: resource, Part: part,
-		Unit: unit, Estimate: math.NaN(), Limit: math.NaN()}
+	return Cost{Target: s.target.Name, Profile: s.target.Core.Name,
+		Form: cmp.Or(s.target.Code, cost.Fast), Resource: resource, Part: part, Unit: unit,
+		Estimate: math.NaN(), Limit: math.NaN()}
 }
 
 // judged gives a row its verdict, if it has a limit.

@@ -186,7 +186,7 @@ func compilerOf(r *budget.Result, c budget.Cost) string {
 			continue
 		}
 		form := ""
-		if r.Inputs.FormOf(r.Chosen.Candidate, t) == cost.Small {
+		if c.Form == cost.Small {
 			form = " -D" + strings.ToUpper(r.Inputs.Job.Name) + "_PORTABLE"
 		}
 		for _, m := range r.Measured {
