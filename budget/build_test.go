@@ -19,7 +19,8 @@ func TestFiguresOfAnotherBuild(t *testing.T) {
 	cycles, period, current, voltage := 1e6, Seconds(1), Amperes(1e-3), Volts(3)
 	energy, duty, sleep, battery, life := Joules(1), Percent(1), Amperes(1e-6), Coulombs(100),
 		Span(1)
-	rule := TargetRule{Clock: 1e6, Code: cost.Fast, Flash: limit(1984), RAM: limit(128), Stack: limit(10000),
+	rule := TargetRule{Clock: 1e6, Code: cost.Fast, Flash: limit(1984), RAM: limit(128),
+		Stack:    limit(10000),
 		RAMTotal: limit(10000), Cycles: &cycles, Period: &period, ActiveCurrent: &current,
 		Voltage: &voltage, Energy: &energy, Duty: &duty, SleepCurrent: &sleep,
 		AverageCurrent: &current, Battery: &battery, BatteryLife: &life}
