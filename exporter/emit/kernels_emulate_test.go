@@ -4,6 +4,7 @@ package emit
 
 import (
 	"fmt"
+	"os/exec"
 	"strings"
 	"testing"
 )
@@ -72,6 +73,22 @@ func TestKernelsCompiledByClang(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// Clang reads constants of 8-bit AVR from RAM, where they are not: it is refused, also in plain C.
+func TestKernelsAreRefusedByClangOnAVR(t *testing.T) {
+	avr.require(t)
+	dir := t.TempDir()
+	writeC(t, columnsProgram(t, 8, 4), dir)
+	for _, form := range []string{"-DLEAKAIR_PORTABLE", "-ULEAKAIR_PORTABLE"} {
+		clang := exec.Command("clang", "--target=avr", "-mmcu=atmega1284p",
+			"-I/usr/lib/avr/include", "-std=c99", form, "-c", "leakair.c", "-o", "leakair.o")
+		clang.Dir = dir
+		if out, err := clang.CombinedOutput(); err == nil ||
+			!strings.Contains(string(out), "compile this file with GCC") {
+			t.Errorf("%s: %v\n%s", form, err, out)
+		}
 	}
 }
 
