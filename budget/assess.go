@@ -162,6 +162,10 @@ func (r *Result) scoresOn(rec *dataset.Recordings) scores {
 	return s
 }
 
+// fewestJudged is the least number of features and of units of the networks on which the estimates
+// of cost were judged (docs/cost.md).
+const fewestJudged = 4
+
 // Price gives the cost of a choice and judges only that.
 func (pl *Planner) Price(cut *Cut, chosen *Chosen) *Result {
 	c := chosen.Candidate
@@ -270,6 +274,16 @@ func (r *Result) warn(pl *Planner, startNote string) {
 		add("the network has rows of %d weights; estimates of code and cycles are fitted to "+
 			"networks with %d at most, and may be off by more than docs/cost.md says: kerf "+
 			"measure measures them", columns, cost.FittedColumns)
+	}
+	if shape := in.Shape(r.Chosen.Candidate); shape.Features < fewestJudged ||
+		slices.ContainsFunc(shape.Layers, func(l quant.LayerShape) bool {
+			return l.Units < fewestJudged
+		}) {
+		if len(in.Targets) > 0 {
+			add("the network has fewer than %d features or units in a layer: compilers make other "+
+				"code of such loops, and estimates of code, stack and cycles may be off by more "+
+				"than docs/cost.md says: kerf measure measures them", fewestJudged)
+		}
 	}
 	if startNote != "" {
 		add("%s", startNote)

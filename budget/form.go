@@ -18,14 +18,12 @@ type FormCost struct {
 	Chosen   cost.Form `json:"chosen"`
 }
 
-// forms are the forms that a job may ask for.
-var forms = []cost.Form{cost.Fast, cost.Small}
-
 // checkForm refuses a form that there is not.
 func (in *Inputs) checkForm(i int, t Target) error {
 	switch {
-	case t.Code != "" && !slices.Contains(forms, t.Code):
-		return in.Job.at(fault.DidYouMeanOr(string(t.Code), []string{"fast", "small"},
+	case t.Code != "" && t.Code != cost.Fast && t.Code != cost.Small:
+		return in.Job.at(fault.DidYouMeanOr(string(t.Code),
+			[]string{string(cost.Fast), string(cost.Small)},
 			`code = "fast", or "small"; left out, kerf chooses`),
 			fmt.Sprintf("there is no code that is %q", t.Code), "target", i, "code")
 	case t.Code == cost.Small && !cost.HasSmall(t.Core.ISA):
@@ -37,26 +35,49 @@ func (in *Inputs) checkForm(i int, t Target) error {
 }
 
 // targetCosts gives the rows of one target as estimated, in the form in which a candidate is built
-// for it: what the job says, and else the fast one, or where that exceeds the flash the one that
-// breaks fewer limits, of equals by less.
+// for it: what the job says, and else the fast one; where that exceeds the flash, or flash is what
+// the search minimises, the small one if it breaks fewer limits, or as many by no more.
 func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
 	if t.Code != "" {
 		return in.costsWith(c, t, nil)
 	}
 	t.Code = cost.Fast
 	fast := in.costsWith(c, t, nil)
-	if !cost.HasSmall(t.Core.ISA) || !t.HasEstimates() || rowOf(fast, Flash).Verdict != Fail {
+	if !t.mayBeSmall() ||
+		rowOf(fast, Flash).Verdict != Fail && in.Job.Search.Objective != Flash {
 		return fast
 	}
 	t.Code = cost.Small
-	if small := in.costsWith(c, t, nil); brokenPart(small).compare(brokenPart(fast)) < 0 {
+	if small := in.costsWith(c, t, nil); brokenPart(small).compare(brokenPart(fast)) <= 0 {
 		return small
 	}
 	return fast
 }
 
+// mayBeSmall reports whether the small form is a choice for a target, and known from estimates.
+func (t Target) mayBeSmall() bool { return cost.HasSmall(t.Core.ISA) && t.HasEstimates() }
+
+// leastFlash returns the total of flash of a candidate in the form that takes least of it without
+// breaking more limits, given the total in its own form. How much room it leaves is compared by
+// this, so that a network that just fits in the fast form is not dearer than a larger one that
+// needs the small one.
+func (in *Inputs) leastFlash(c Candidate, flash Cost) Cost {
+	t := in.named(flash.Target)
+	if t.Code != "" || flash.Form == cost.Small || !t.mayBeSmall() {
+		return flash
+	}
+	broken := brokenPart(in.costsWith(c, t, nil))
+	t.Code = cost.Small
+	if small := in.costsWith(c, t, nil); brokenPart(small).compare(broken) <= 0 {
+		return rowOf(small, Flash)
+	}
+	return flash
+}
+
 // FormOf returns the form in which a candidate is built for a target.
-func (in *Inputs) FormOf(c Candidate, t Target) cost.Form { return in.targetCosts(c, t)[0].Form }
+func (in *Inputs) FormOf(c Candidate, t Target) cost.Form {
+	return in.targetCosts(c, t)[0].Form
+}
 
 // formed returns the target with the form in which a candidate is built for it.
 func (in *Inputs) formed(c Candidate, t Target) Target {
@@ -93,20 +114,28 @@ func rowOf(costs []Cost, resource Resource) Cost {
 	return all[slices.IndexFunc(all, func(c Cost) bool { return c.Resource == resource })]
 }
 
-// FormCosts compares both forms, on the targets that have a small one, where they differ.
+// named returns the target of that name, which the job has.
+func (in *Inputs) named(target string) Target {
+	i := slices.IndexFunc(in.Targets, func(t Target) bool { return t.Name == target })
+	return in.Targets[i]
+}
+
+// FormCosts compares flash, stack and cycles of both forms, on the targets that have a small one,
+// as far as there are estimates for them and they differ.
 func (in *Inputs) FormCosts(c Candidate) []FormCost {
 	var all []FormCost
 	for _, t := range in.Targets {
-		if !cost.HasSmall(t.Core.ISA) {
+		if !t.mayBeSmall() {
 			continue
 		}
 		chosen, fast, small := in.FormOf(c, t), t, t
 		fast.Code, small.Code = cost.Fast, cost.Small
-		plain := totals(in.costsWith(c, small, nil))
-		for i, row := range totals(in.costsWith(c, fast, nil)) {
-			if row.Value != plain[i].Value {
-				all = append(all, FormCost{t.Name, row.Resource, row.Unit, row.Value,
-					plain[i].Value, chosen})
+		ofFast, ofSmall := in.costsWith(c, fast, nil), in.costsWith(c, small, nil)
+		for _, resource := range []Resource{Flash, Stack, Cycles} {
+			a, b := rowOf(ofFast, resource), rowOf(ofSmall, resource)
+			if a.Value != b.Value {
+				all = append(all,
+					FormCost{t.Name, resource, a.Unit, a.Value, b.Value, chosen})
 			}
 		}
 	}
@@ -116,14 +145,25 @@ func (in *Inputs) FormCosts(c Candidate) []FormCost {
 // warnForms says on which targets the limit on flash has taken the small form, and what the other
 // one would take.
 func (r *Result) warnForms() {
-	for _, t := range r.Inputs.Targets {
-		for _, f := range r.Forms {
-			if f.Target == t.Name && f.Resource == Flash && f.Chosen == cost.Small &&
-				t.Code == "" {
-				r.Warnings = append(r.Warnings, fmt.Sprintf("%s: plain C reads the weights, since "+
-					"the limit on flash is %d B; with kernels in assembler the network takes "+
-					"%.0f B", t.Name, *t.Flash, f.Fast))
-			}
+	for _, f := range r.Forms {
+		t := r.Inputs.named(f.Target)
+		if f.Resource == Flash && f.Chosen == cost.Small && t.Code == "" && t.Flash != nil &&
+			f.Fast > float64(*t.Flash) {
+			r.Warnings = append(r.Warnings, fmt.Sprintf("%s: plain C reads the weights, since the "+
+				"limit on flash is %d B; with kernels in assembler the network takes %.0f B",
+				t.Name, *t.Flash, f.Fast))
 		}
 	}
+}
+
+// trySmall says that a limit on flash that a measured target breaks in the fast form may hold in
+// the small one, which kerf has not chosen.
+func (t Target) trySmall(rows []Cost) string {
+	flash := rowOf(rows, Flash)
+	if t.Code != "" || flash.Form == cost.Small || flash.Verdict != Fail ||
+		!cost.HasSmall(t.Core.ISA) {
+		return ""
+	}
+	return t.Name + `: kernels in assembler exceed the flash as measured; code = "small" in the ` +
+		"target plans for plain C, which takes less"
 }

@@ -90,14 +90,17 @@ func (r *Result) TakeMeasured(all []Measurement) {
 	r.Measured = all
 	r.Costs = nil
 	for _, t := range r.Inputs.Targets {
-		t = r.Inputs.formed(c, t)
-		estimated := r.Inputs.costsWith(c, t, nil)
+		built := r.Inputs.formed(c, t)
+		estimated := r.Inputs.costsWith(c, built, nil)
 		rows := estimated
 		for i := range all {
 			if all[i].Target == t.Name {
-				rows = r.Inputs.costsWith(c, t, &all[i])
+				rows = r.Inputs.costsWith(c, built, &all[i])
 				withEstimates(rows, estimated)
 				r.Warnings = append(r.Warnings, all[i].origin())
+				if note := t.trySmall(rows); note != "" {
+					r.Warnings = append(r.Warnings, note)
+				}
 			}
 		}
 		r.Costs = append(r.Costs, rows...)

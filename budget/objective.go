@@ -58,8 +58,9 @@ const comfortable = 0.8
 type price struct {
 	broken int     // limits, over all targets
 	excess float64 // how far they are broken, as shares of them, added up
-	// The largest share of any limit, at least comfortable. Of a named objective the share of that
-	// resource, on the target that takes the largest, see [pricing.share].
+	// The largest share of any limit, at least comfortable; of flash in the form that takes least,
+	// see [Inputs.leastFlash]. Of a named objective the share of that resource, on the target that
+	// takes the largest, see [pricing.share].
 	share float64
 	// in how many resources of targets it is above the uncut network in the same words; of a named
 	// objective 0
@@ -83,7 +84,7 @@ type pricing struct {
 	// what the whole network in its widest formats takes, by target and resource
 	uncut map[quantity]float64
 	bytes float64 // of that network, as of price
-	costs []Cost  // totals of that network
+	costs []Cost  // totals of that network, in the fast form where the job names none
 	words string  // the objective in words
 }
 
@@ -98,8 +99,12 @@ func (c *Cost) quantity() quantity { return quantity{c.Target, c.Resource} }
 // pricing says what candidates of the job are priced by.
 func (in *Inputs) pricing() *pricing {
 	widest := in.widest()
+	var costs []Cost
+	for _, t := range in.Targets {
+		costs = append(costs, in.costsWith(widest, t, nil)...)
+	}
 	p := &pricing{resource: in.Job.Search.Objective, uncut: map[quantity]float64{},
-		bytes: in.bytes(widest), costs: totals(in.Costs(widest))}
+		bytes: in.bytes(widest), costs: totals(costs)}
 	limited := false
 	var names []string
 	for _, c := range p.costs {
@@ -163,6 +168,10 @@ func (pl *Planner) price(candidate Candidate, costs []Cost) price {
 	logs, terms := 0.0, 0
 	for _, c := range totals(costs) {
 		if share, ok := p.share(c); ok {
+			if p.resource == "" && c.Resource == Flash && share > comfortable {
+				least := pl.in.leastFlash(candidate, c)
+				share = math.Min(share, least.Used())
+			}
 			sum.share = math.Max(sum.share, share)
 		}
 		if p.resource == "" && slices.Contains(objectives, c.Resource) {

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"testing"
 
+	"kerf/budget/cost"
 	"kerf/quant"
 )
 
@@ -14,6 +15,9 @@ import (
 // is alike.
 func TestOrderOfPrices(t *testing.T) {
 	in := mustLoad(t, cityWeatherJob())
+	for i := range in.Targets {
+		in.Targets[i].Code = cost.Fast // the other form takes something else than these costs say
+	}
 	pl := NewPlanner(in)
 	whole := in.widest()
 	uncut := totals(in.Costs(whole))
@@ -169,9 +173,9 @@ func TestNothingChosenIsDominated(t *testing.T) {
 	}
 }
 
-// What takes at most as much of everything, and less of something, has the lower price, as long as
-// both stand alike to the uncut network: so the cheapest of all that was measured is dominated by
-// nothing.
+// What takes at most as much of everything, of flash also in the form that takes least, and less of
+// something, has the lower price, as long as both stand alike to the uncut network: so the cheapest
+// of all that was measured is dominated by nothing.
 func TestLessIsCheaper(t *testing.T) {
 	for _, limit := range []string{"12 KiB", "2.6 KiB", "2 KiB"} {
 		in := mustCity(t, "epochs = 1", [3]string{"job.toml", "12 KiB", limit})
@@ -183,6 +187,7 @@ func TestLessIsCheaper(t *testing.T) {
 		type priced struct {
 			costs []Cost
 			price price
+			least []Cost // flash of each target
 		}
 		var all []priced
 		for _, f := range formats {
@@ -192,14 +197,21 @@ func TestLessIsCheaper(t *testing.T) {
 					few := c
 					few.Units, few.Features = [][]int{c.Units[0][:n]}, c.Features[:features]
 					costs := in.Costs(few)
-					all = append(all, priced{costs, pl.price(few, costs)})
+					p := priced{costs: costs, price: pl.price(few, costs)}
+					for _, row := range totals(costs) {
+						if row.Resource == Flash {
+							p.least = append(p.least, in.leastFlash(few, row))
+						}
+					}
+					all = append(all, p)
 				}
 			}
 		}
 		pairs := 0
 		for _, a := range all {
 			for _, b := range all {
-				if a.price.grown == b.price.grown && takesLess(a.costs, b.costs) {
+				if a.price.grown == b.price.grown && takesLess(append(a.least, a.costs...),
+					append(b.least, b.costs...)) {
 					pairs++
 					if a.price.compare(b.price) >= 0 {
 						t.Fatalf("%+v takes less than %+v", a.price, b.price)

@@ -172,8 +172,8 @@ func (pl *Planner) dearer(p, choice *Point) Reason {
 }
 
 // grown is what a candidate takes more of than the choice although it is the choice with less: of
-// what its price counts, the resource that grows most. An odd number of units needs longer code
-// than an even one.
+// what its price counts, the resource that grows most: another number of columns needs another copy
+// of a kernel, and another form other code.
 func (pl *Planner) grown(p, choice *Point) *Growth {
 	within := func(few, many []int) bool {
 		return !slices.ContainsFunc(few, func(i int) bool { return !slices.Contains(many, i) })

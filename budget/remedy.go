@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"kerf/budget/cost"
 	"kerf/dataset"
 	"kerf/quant"
 	"kerf/targets"
@@ -15,7 +16,7 @@ import (
 type Remedy struct {
 	Target   string
 	Resource Resource // whose limit it meets
-	Knob     string   // clock, place, words, units or features
+	Knob     string   // clock, place, code, words, units or features
 	Change   string   // in words
 	Names    []string // of the features or units that go
 	Value    float64
@@ -28,6 +29,7 @@ type Remedy struct {
 const (
 	ClockKnob   = "clock"
 	PlaceKnob   = "place"
+	CodeKnob    = "code"
 	WordKnob    = "words"
 	UnitKnob    = "units"
 	FeatureKnob = "features"
@@ -51,11 +53,11 @@ type triedKey struct {
 }
 
 // Remedies finds, for every broken limit of every standing, what would meet it by itself: the
-// lowest clock, the other place for the weights, the widest uniform words, and the fewest units or
-// features that go, in the order of the ranking. It looks at no pairs of changes. The network that
-// a change gives is run on the selection recordings. progress is called after each search for one
-// limit, with the number of searches that are done and of all. The error is that of ctx or of
-// [quant.Quantize].
+// lowest clock, the other place for the weights, the other form of the code, the widest uniform
+// words, and the fewest units or features that go, in the order of the ranking. It looks at no
+// pairs of changes. The network that a change gives is run on the selection recordings. progress is
+// called after each search for one limit, with the number of searches that are done and of all. The
+// error is that of ctx or of [quant.Quantize].
 func (pl *Planner) Remedies(ctx context.Context, cut *Cut, chosen *Chosen, standings []Standing,
 	progress func(done, all int)) ([]Remedy, error) {
 	if cut.FeatureRank == nil { // the choice was made by hand
@@ -76,6 +78,7 @@ func (pl *Planner) Remedies(ctx context.Context, cut *Cut, chosen *Chosen, stand
 		for _, row := range s.Broken {
 			r.clock(row)
 			r.place(row)
+			r.code(row)
 			for _, search := range searches {
 				if err := search(ctx, row); err != nil {
 					return nil, err
@@ -144,6 +147,22 @@ func (r *remedies) place(row Cost) {
 	}
 	if after, ok := r.heals(row, r.now, t); ok {
 		r.unchanged(row, PlaceKnob, change, after)
+	}
+}
+
+// code tries the other form of the code, where the job names one.
+func (r *remedies) code(row Cost) {
+	t := r.target
+	switch {
+	case t.Code == cost.Small:
+		t.Code = cost.Fast
+	case t.Code == cost.Fast && t.mayBeSmall():
+		t.Code = cost.Small
+	default:
+		return
+	}
+	if after, ok := r.heals(row, r.now, t); ok {
+		r.unchanged(row, CodeKnob, fmt.Sprintf("code = %q in the job", t.Code), after)
 	}
 }
 
@@ -250,7 +269,7 @@ func (r *remedies) changed(ctx context.Context, row Cost, knob string, names []s
 // Tolerance says what a remedy does to the loss, in a few words.
 func (m *Remedy) Tolerance() string {
 	switch {
-	case m.Knob == ClockKnob || m.Knob == PlaceKnob:
+	case m.Knob == ClockKnob || m.Knob == PlaceKnob || m.Knob == CodeKnob:
 		return "as now"
 	case !m.Tightest.Judged:
 		return "none given"

@@ -36,8 +36,8 @@ type TargetRule struct {
 	Flags string `toml:"flags"`
 
 	// Rows of weights are read by code that is "fast", kernels in assembler, or "small", plain C,
-	// which takes less flash and up to three times the cycles; AVR has no small one. Default: fast,
-	// and where that exceeds the flash the one that breaks fewer limits, of equals by less.
+	// which takes less flash and up to three times the cycles; AVR has no small one. Default: fast;
+	// where that exceeds the flash, or `objective` is "flash", small if that breaks no more limits.
 	Code cost.Form `toml:"code"`
 
 	// The core runs at this clock. Required.

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sort"
 
+	"kerf/budget/cost"
 	"kerf/fault"
 	"kerf/targets"
 )
@@ -32,9 +33,9 @@ func (s *Standing) Fits() bool {
 // RankTargets puts a candidate on every target of the job, and on every other built-in profile
 // with the clock and the limits of the job's first target, and orders them by
 // the margin of the tightest limit, the largest first; targets whose front end has no
-// cycles come last. What belongs to a part (currents, wait states) is not
-// taken over, nor are the limits that need it, nor the compiler of the job's target. The only error
-// is a job without a target.
+// cycles come last. What belongs to a part (currents, wait states) is not taken over, nor are the
+// limits that need it, nor the compiler and the form of the job's target. The only error is a job
+// without a target.
 func (in *Inputs) RankTargets(c Candidate) ([]Standing, error) {
 	if len(in.Targets) == 0 {
 		return nil, &fault.Error{File: in.Job.File, Msg: "the job gives no target",
@@ -72,6 +73,9 @@ func (t Target) on(core *targets.Profile) Target {
 	t.Compiler, t.Flags, t.Code = "", "", ""
 	return t
 }
+
+// Form is the form in which the candidate is built for the target.
+func (s *Standing) Form() cost.Form { return s.Costs[0].Form }
 
 func (in *Inputs) standing(c Candidate, t Target, like string) Standing {
 	s := Standing{Target: t, Like: like, Costs: totals(in.targetCosts(c, t)),

@@ -44,7 +44,9 @@ func (v *Verification) checkNetwork(s *report.Signoff, version string) {
 
 	c = Check{What: "C", Detail: "header, " + sources + ", weights, vectors, self-test, board " +
 		"and build files follow from " + file + " and signoff.json"}
-	if s.Kerf != version {
+	if err != nil {
+		c.skip("not made again: the network is another one than that of " + SignoffFile)
+	} else if s.Kerf != version {
 		c.skip(madeByOther(s.Kerf, version))
 	} else if files, err := emittedAgain(p, s); err != nil {
 		c.Findings = []Finding{{SignoffFile, err.Error()}}

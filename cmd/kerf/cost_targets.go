@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"kerf/budget"
+	"kerf/budget/cost"
 	"kerf/dataset"
 	"kerf/exporter/report"
 	"kerf/targets"
@@ -47,6 +48,9 @@ func rankingTable(standings []budget.Standing) report.Table {
 			row[6] = string(budget.NotEstimated)
 		case len(s.Untimed) > 0:
 			row[6] = "time not known"
+		}
+		if s.Form() == cost.Small {
+			row[6] += ", small"
 		}
 		if s.Like != "" {
 			row[7] = "as " + s.Like
@@ -111,9 +115,10 @@ type whichResult struct {
 
 // standingRow is one profile with its tightest limit.
 type standingRow struct {
-	Target  string  `json:"target"`
-	Profile string  `json:"profile"`
-	Clock   float64 `json:"clock"` // Hz
+	Target  string    `json:"target"`
+	Profile string    `json:"profile"`
+	Clock   float64   `json:"clock"` // Hz
+	Form    cost.Form `json:"form"`  // of the code that the figures are of
 	// the target of the job that lends clock and limits; empty for a target of the job
 	LimitsAs string            `json:"limits_as"`
 	Tightest budget.Resource   `json:"tightest"`
@@ -144,8 +149,8 @@ func newWhichResult(standings []budget.Standing, remedies []budget.Remedy) *whic
 		standings: standings, remedies: remedies}
 	for _, s := range standings {
 		row := standingRow{Target: s.Target.Name, Profile: s.Target.Core.Name,
-			Clock: float64(s.Target.Clock), LimitsAs: s.Like, Broken: []budget.Resource{},
-			Untimed: append([]string{}, s.Untimed...)}
+			Clock: float64(s.Target.Clock), Form: s.Form(), LimitsAs: s.Like,
+			Broken: []budget.Resource{}, Untimed: append([]string{}, s.Untimed...)}
 		if c := s.Tightest; report.Finite(c.Limit) != nil {
 			row.Tightest, row.Value, row.Unit, row.Limit, row.Margin = c.Resource,
 				report.Finite(c.Value), c.Unit, report.Finite(c.Limit),

@@ -19,7 +19,8 @@ import (
 
 // valueTypes are the Go types of values in a job, as docs/job.md names them.
 var valueTypes = map[string]string{
-	"string": "text", "Checked": "text", "ModelVersion": "text", "Resource": "text",
+	"cost.Form": "text",
+	"string":    "text", "Checked": "text", "ModelVersion": "text", "Resource": "text",
 	"bool":    "true or false",
 	"int":     "whole number",
 	"float64": "number", "Bound": `number or "off"`, "Share": `share such as "5 %", or "off"`,

@@ -13,6 +13,7 @@ import (
 	"kerf/budget/cost"
 	"kerf/dataset"
 	"kerf/exporter"
+	"kerf/exporter/emit"
 	"kerf/fault"
 	"kerf/targets"
 	"kerf/targets/measure"
@@ -45,7 +46,7 @@ func resultSubjects(r *budget.Result, names []string) []subject {
 // portableOption returns the compiler option of a form; empty: it has none.
 func portableOption(name string, form cost.Form) string {
 	if form == cost.Small {
-		return "-D" + strings.ToUpper(name) + "_PORTABLE"
+		return emit.PortableOption(name)
 	}
 	return ""
 }

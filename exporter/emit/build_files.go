@@ -149,10 +149,16 @@ func (t BuildTarget) options() []string { return strings.Fields(t.Optimise) }
 func (t BuildTarget) Options(name string) string {
 	options := t.options()
 	if t.Portable {
-		options = append(options, "-D"+strings.ToUpper(name)+"_PORTABLE")
+		options = append(options, PortableOption(name))
 	}
 	return strings.Join(options, " ")
 }
+
+// PortableOption returns the compiler option of the small form.
+func PortableOption(name string) string { return "-D" + strings.ToUpper(name) + portable }
+
+// portable is behind the name of the job in the macro of the small form.
+const portable = "_PORTABLE"
 
 // definitions returns the macros that the sign-off holds for.
 func (t BuildTarget) definitions(name string) []string {
@@ -161,7 +167,7 @@ func (t BuildTarget) definitions(name string) []string {
 		all = append(all, strings.ToUpper(name)+"_WEIGHTS_IN_RAM")
 	}
 	if t.Portable {
-		all = append(all, strings.ToUpper(name)+"_PORTABLE")
+		all = append(all, strings.ToUpper(name)+portable)
 	}
 	return all
 }
@@ -175,7 +181,7 @@ func cmakeFragment(name string, sources []string, all []BuildTarget) string {
 #   set(%[2]s_TARGET cortex-m4f)       # optional: options that the sign-off holds for
 #   set(%[2]s_WITH_FLOAT ON)           # optional: %[1]s_encode and %[1]s_decode
 #   include(path/to/%[1]s.cmake)
-#   target_compile_definitions(%[1]s PUBLIC %[2]s_WITH_ENCODE_ONE) # optional; _WITH_RETAINED, _WITH_CHECK
+#   target_compile_definitions(%[1]s PUBLIC %[2]s_WITH_ENCODE_ONE) # optional; see %[1]s.h
 #   target_link_libraries(firmware PRIVATE %[1]s)
 #
 # %[1]s_selftest is a program that returns 0 when every integer matches; it is built on demand.
@@ -255,7 +261,8 @@ func makeFragment(name string, sources []string, all []BuildTarget) string {
 %[5]s#
 # -D%[2]s_WITH_FLOAT adds %[1]s_encode and %[1]s_decode, -D%[2]s_WITH_ENCODE_ONE %[1]s_encode_one,
 # -D%[2]s_WITH_RETAINED %[1]s_retain and %[1]s_restore, -D%[2]s_WITH_CHECK %[1]s_check;
-# -D%[2]s_SELFTEST_NO_STDIO takes printf and main() out of the self-test. The path of the folder must hold no blank, which Make cannot name.
+# -D%[2]s_SELFTEST_NO_STDIO takes printf and main() out of the self-test. The path of the folder
+# must hold no blank, which Make cannot name.
 %[3]s
 %[2]s_DIR := $(dir $(lastword $(MAKEFILE_LIST)))
 %[2]s_SOURCES := %[4]s

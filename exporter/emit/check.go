@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"hash/crc32"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -61,13 +62,16 @@ func appendWords(all []byte, values []int32) []byte {
 }
 
 // formatHash returns a number of all that the code assumes about the section: NAME_network.json
-// without the numbers that the section holds and without what no code depends on, and the macros of
-// the layers.
+// without the numbers that the section holds and without what no code depends on (recorded ranges,
+// vectors of the self-test), and the macros of the layers.
 func (p *Program) formatHash() (uint32, error) {
 	f := p.networkFile()
 	f.ModelVersion, f.ValuesCRC, f.Steps = "", "", nil
 	for i := range f.Features {
 		f.Features[i].Recorded = nil
+	}
+	if f.Front != nil {
+		f.Front.Recorded, f.Front.Windows = nil, nil
 	}
 	for i := range f.Layers {
 		f.Layers[i].Input.dropValues()
@@ -126,16 +130,16 @@ func (p *Program) checkCode() (string, error) {
 	b.WriteString(text)
 	var done []string
 	for _, k := range p.blocks() {
-		before := len(done)
-		if done = appendNew(done, readerOf(k.matrix).group()); len(done) == before {
+		group := readerOf(k.matrix).group()
+		if slices.Contains(done, group) {
 			continue
 		}
+		done = append(done, group)
 		text, err := resolve(string(raw), map[string]int{"ROWS_BITS": k.matrix.WordBits})
 		if err != nil {
 			return "", fmt.Errorf("exporter/emit/c/check_rows.c: %w", err)
 		}
-		b.WriteString(strings.NewReplacer("ROWS_GROUP", readerOf(k.matrix).group(),
-			"ROWS_NAME", "net"+strings.TrimPrefix(readerOf(k.matrix).group(), "net_group"),
+		b.WriteString(strings.NewReplacer("ROWS_GROUP", group, "ROWS_NAME", checkerOf(group),
 			"ROWS_COLUMNS", fmt.Sprintf("%dU", k.matrix.Cols),
 			"ROWS_FILLED", fmt.Sprintf("%dU", rows.Tile*rows.Tiles(k.matrix.Cols)),
 			"ROWS_BYTES", fmt.Sprintf("%dU", max(1, k.matrix.WordBits/8)),
@@ -153,9 +157,13 @@ func (p *Program) checkCode() (string, error) {
 	return b.String(), nil
 }
 
+// checkerOf returns what the names of the functions of c/check_rows.c for a type of group begin
+// with.
+func checkerOf(group string) string { return "net" + strings.TrimPrefix(group, "net_group") }
+
 // checker returns the name of a function of c/check_rows.c for the block.
 func (k block) checker(what string) string {
-	return "net" + strings.TrimPrefix(readerOf(k.matrix).group(), "net_group") + "_" + what
+	return checkerOf(readerOf(k.matrix).group()) + "_" + what
 }
 
 // valuesFunction writes the function that takes the CRC of all values in their order.

@@ -98,6 +98,41 @@ func TestCheckFindsEveryFlippedBit(t *testing.T) {
 	}
 }
 
+// The format hash is the same for another network of the same formats, with other weights, vectors,
+// recorded ranges and version, and another one for whatever the code holds: so a section can be
+// replaced where a front end computes the features as well.
+func TestFormatHash(t *testing.T) {
+	p := selftestProgram(t, 0)
+	hash := func() uint32 {
+		t.Helper()
+		h, err := p.formatHash()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return h
+	}
+	want := hash()
+	p.ModelVersion, p.Vectors, p.FrontVectors, p.Ranges = "2", nil, FrontVectors{}, nil
+	m := p.Net.Layers[0].Input
+	m.W[0], m.Bias[0] = m.W[0]+1, m.Bias[0]+1
+	if got := hash(); got != want {
+		t.Errorf("with other values it is %08X, want %08X", got, want)
+	}
+	p.Net.Features[0].Mean++
+	if hash() == want {
+		t.Error("with another mean it is the same")
+	}
+	p.Net.Features[0].Mean--
+	p.Period++
+	if hash() == want {
+		t.Error("with another period it is the same")
+	}
+	p.Period--
+	if hash() != want {
+		t.Error("it does not come back")
+	}
+}
+
 // A network file whose CRC is not that of its values is refused; one of an older kerf has none.
 func TestNetworkFileWithAnotherCRC(t *testing.T) {
 	p := randomProgram(t, rand.New(rand.NewPCG(3, 1)), randomnet.OneGRU)

@@ -12,11 +12,11 @@
 // # How the emitted C reads rows
 //
 // Package quant/rows says how weights lie and which kernel a core has; the macros of the compiler
-// choose. Kernels are assembler in C files (c/rows_*.c), plain C beside them (c/rows_plain.c) is
-// their definition and reads rows elsewhere. NAME_weights.h lists every weight once, as the number
-// that it is, in tiles that are calls of macros; c/rows.c has the macros that store a tile as a
-// kernel wants it. rows_kernels.go makes a function of a kernel for every number of columns, or one
-// for all where the kernel counts tiles itself.
+// choose. Kernels are assembler in C files (c/rows_*.c, c/tiles_*.c), plain C beside them
+// (c/rows_plain.c) is their definition and reads rows elsewhere. NAME_weights.h lists every weight
+// once, as the number that it is, in tiles that are calls of macros; c/rows.c has the macros that
+// store a tile as a kernel wants it. rows_kernels.go makes a function of a kernel for every number
+// of columns, or one for all where the kernel counts tiles itself.
 //
 // # What to read first
 //

@@ -209,11 +209,9 @@ func instance(b *strings.Builder, file string, r reader, kernel rows.Kernel,
 	turns, each, rest := kernel.Turns(r.bits, max(1, r.columns), r.isHead)
 	all := map[string]int{"ROWS_BITS": r.bits, "ROWS_SUMS": flag(r.isHead),
 		"ROWS_LOOPED": flag(turns > 0), "ROWS_HAS_REST": flag(rest > 0),
-		"ROWS_FAR": flag(turns*each > 255)}
+		"ROWS_FAR": flag(turns*each > 255), "ROWS_DUAL": 0}
 	if kernel.Name == rows.ARMv7EM.Name {
 		all["ROWS_DUAL"] = r.bits
-	} else {
-		all["ROWS_DUAL"] = 0
 	}
 	for name, value := range choices {
 		all[name] = value

@@ -3,10 +3,10 @@ package report
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"kerf/budget"
 	"kerf/budget/cost"
+	"kerf/exporter/emit"
 )
 
 // CostRow is one row of the cost table: a [budget.Cost] with null for NaN, the same
@@ -187,7 +187,7 @@ func compilerOf(r *budget.Result, c budget.Cost) string {
 		}
 		form := ""
 		if c.Form == cost.Small {
-			form = " -D" + strings.ToUpper(r.Inputs.Job.Name) + "_PORTABLE"
+			form = " " + emit.PortableOption(r.Inputs.Job.Name)
 		}
 		for _, m := range r.Measured {
 			if m.Target == t.Name && c.Kind != budget.NotEstimated && len(m.ToolNames) > 0 {

@@ -174,7 +174,8 @@ func (s *Signoff) verdictText() string {
 // Signatures are the roles of those who sign.
 var Signatures = []string{"Prepared", "Checked", "Approved"}
 
-// HeadLine returns the verdict as every C file of the handoff states it.
+// HeadLine returns the verdict as every C file of the handoff states it, and with which macro it
+// holds.
 func (s *Signoff) HeadLine() string {
 	line := s.VerdictLine()
 	if s.Verdict != budget.Fits {
@@ -182,6 +183,16 @@ func (s *Signoff) HeadLine() string {
 	}
 	if checked := s.checkedLine(); checked != "" {
 		line += " " + checked
+	}
+	var small []string
+	for _, t := range s.Build {
+		if t.Portable {
+			small = append(small, t.Name)
+		}
+	}
+	if len(small) > 0 {
+		line += fmt.Sprintf(" On %s this holds with %s.", dataset.ListNames(small),
+			emit.PortableOption(s.Name))
 	}
 	return line
 }

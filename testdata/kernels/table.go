@@ -77,7 +77,7 @@ the bound of the stack was never too low, and at most %d B too high. Cycles miss
   emulated core, 'kerf plan --measure' judges by what was measured.
 - Reading weights, which takes most of a step, is done by kernels in assembler and counted, not
   fitted. What is off is the rest, compiled C: gates, dense layers and, on the Cortex-M0+ and AVR,
-  adding up inputs.
+  adding up inputs. Of the [small form](#the-small-form) reading weights is fitted too.
 - The code of what computes features from samples is estimated worst; [below](#front-ends) stands by
   how much, and to which side where it is large. A total of flash with samples is off by as much.
 - An interrupt with much to do on AVR runs out of registers, which nothing counts: a call for two

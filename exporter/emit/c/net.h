@@ -35,8 +35,9 @@ uint32_t net_id(void);
 void net_reset(net_state *s);
 
 /* Runs one time step; call it once per period. Pointers must be valid. x: features
- * in the order above, any int16 value, declared NET_ALIGNED: an odd address is slow on one core and
- * a fault on another; with -DNET_ASSERT=assert (a macro of yours) it is checked. y: outputs, NET_Y_..._FRACTION_BITS each. */
+ * in the order above, any int16 value, declared NET_ALIGNED: an address that is not a word's is slow
+ * on one core and a fault on another; with -DNET_ASSERT=assert (a macro of yours) it is checked.
+ * y: outputs, NET_Y_..._FRACTION_BITS each. */
 void net_step(net_state *s, const int16_t x[NET_N_FEATURES], int32_t y[NET_N_OUTPUTS]);
 
 #ifdef NET_WITH_RETAINED

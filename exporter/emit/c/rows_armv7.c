@@ -1,5 +1,12 @@
 /* r0 results, r1 v, r2 group, lr the number of groups in its low half; sums of the four rows in
- * ROWS_FOUR_SUMS. */
+ * ROWS_FOUR_SUMS.
+#if ROWS_DUAL == 4
+ * r8 holds what raised weights add, r5 the mask of a tile.
+#endif
+#if ROWS_DUAL == 8
+ * r5 and r8 hold the upper halves of sums of 64 bits.
+#endif
+ */
 static NET_KERNEL ROWS_NAME(ROWS_RESULT *result NET_UNUSED, const int16_t *v NET_UNUSED,
     const ROWS_GROUP *group NET_UNUSED, uint32_t groups NET_UNUSED ROWS_RAISED)
 {
