@@ -20,7 +20,7 @@ import (
 // The deviations from MISRA C:2012 that the comment in NAME.c lists are those that the add-on of
 // cppcheck reports, of every kind of layer, with and without a front end, in plain C and with a
 // kernel. Their text is licensed, so they are named by their numbers.
-func TestKernelsAndDeviationsAreThoseOfTheRules(t *testing.T) {
+func TestKernelsDeviateFromTheNamedRules(t *testing.T) {
 	if _, err := exec.LookPath("cppcheck"); err != nil {
 		if os.Getenv("CI") == "true" {
 			t.Fatal("install the Debian package cppcheck")
