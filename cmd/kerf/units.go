@@ -341,8 +341,8 @@ func dearerWithLess(sizes []budget.Size) string {
 		return ""
 	}
 	return "Some rows with a unit less take more flash or cycles on " +
-		strings.Join(targets, ", ") + ": the C reads several weights at once there, and what " +
-		"is left over of an odd number takes code of its own."
+		strings.Join(targets, ", ") + ": the C reads rows in groups of four, and another " +
+		"number of columns or another form needs code of its own."
 }
 
 // unitsResult is what kerf units shows.
