@@ -20,6 +20,7 @@ type Frontier struct {
 type FrontierCandidate struct {
 	*Point
 	LimitsUsed []float64 // per target the largest share of any limit; NaN without limits
+	LeastFlash []float64 // per target, see [Inputs.leastFlash], in bytes
 	Mean       float64   // what the search minimises, as a share: see price
 	AboveUncut []Growth  // what it takes more of than the uncut network in the same words
 	Bytes      float64   // flash of weights and front ends and RAM of the state: see price
@@ -53,6 +54,11 @@ func (pl *Planner) Frontier(cut *Cut, chosen *Chosen) *Frontier {
 		}
 		for _, t := range pl.in.Targets {
 			c.LimitsUsed = append(c.LimitsUsed, limitsUsed(p.Costs, t.Name))
+			for _, row := range totals(p.Costs) {
+				if row.Target == t.Name && row.Resource == Flash {
+					c.LeastFlash = append(c.LeastFlash, pl.in.leastFlash(p.Candidate, row).Value)
+				}
+			}
 		}
 		if p.price.grown > 0 {
 			c.AboveUncut = pl.in.aboveUncut(p.Candidate, p.Costs)

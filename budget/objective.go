@@ -168,9 +168,8 @@ func (pl *Planner) price(candidate Candidate, costs []Cost) price {
 	logs, terms := 0.0, 0
 	for _, c := range totals(costs) {
 		if share, ok := p.share(c); ok {
-			if p.resource == "" && c.Resource == Flash && share > comfortable {
-				least := pl.in.leastFlash(candidate, c)
-				share = math.Min(share, least.Used())
+			if share > comfortable {
+				share, _ = pl.counted(candidate, c)
 			}
 			sum.share = math.Max(sum.share, share)
 		}
@@ -218,16 +217,26 @@ func (in *Inputs) aboveUncut(c Candidate, costs []Cost) []Growth {
 	return all
 }
 
-// decisive is the total whose share is the price, the first of equals; not ok where no total
-// counts.
-func (pl *Planner) decisive(costs []Cost) (most Cost, ok bool) {
-	largest := math.Inf(-1)
-	for _, c := range totals(costs) {
-		if share, counts := pl.prices.share(c); counts && share > largest {
-			most, largest, ok = c, share, true
+// counted is [pricing.share] of a total of a candidate, of flash in the form that takes least.
+func (pl *Planner) counted(candidate Candidate, c Cost) (share float64, ok bool) {
+	share, ok = pl.prices.share(c)
+	if ok && pl.prices.resource == "" && c.Resource == Flash {
+		least := pl.in.leastFlash(candidate, c)
+		share = least.Used()
+	}
+	return share, ok
+}
+
+// decisive is the total whose share is the price, the first of equals, and its share; there is none
+// where no total counts.
+func (pl *Planner) decisive(p *Point) (most Cost, share float64) {
+	share = math.Inf(-1)
+	for _, c := range totals(p.Costs) {
+		if one, counts := pl.counted(p.Candidate, c); counts && one > share {
+			most, share = c, one
 		}
 	}
-	return most, ok
+	return most, share
 }
 
 // limitsUsed is the largest share of any limit of one target; NaN without limits.

@@ -155,10 +155,10 @@ func (pl *Planner) dearer(p, choice *Point) Reason {
 	case p.price.excess > choice.price.excess:
 		return Reason{Kind: FurtherOver, Used: p.price.excess, Choice: choice.price.excess}
 	case p.price.share > choice.price.share && pl.prices.resource == "":
-		most, _ := pl.decisive(p.Costs)
-		other, _ := pl.decisive(choice.Costs)
+		most, share := pl.decisive(p)
+		_, other := pl.decisive(choice)
 		return Reason{Kind: NearerLimit, Of: CostText(most.Target, most.Resource),
-			Used: most.Used(), Choice: other.Used()}
+			Used: share, Choice: other}
 	case p.price.grown > choice.price.grown:
 		most := slices.MaxFunc(pl.in.aboveUncut(p.Candidate, p.Costs), func(a, b Growth) int {
 			return cmp.Compare(a.Share, b.Share)

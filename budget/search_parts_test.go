@@ -5,6 +5,7 @@ import (
 	"slices"
 	"testing"
 
+	"kerf/budget/cost"
 	"kerf/dataset"
 	"kerf/prune"
 	"kerf/quant"
@@ -98,7 +99,9 @@ func weightsOf(bits int) quant.Formats {
 // Why a candidate was not chosen, by what it costs beside the choice and what became of it in fixed
 // point.
 func TestReasonsInWords(t *testing.T) {
-	pl := &Planner{in: &Inputs{Job: &Job{}}, prices: &pricing{}}
+	in := &Inputs{Job: &Job{}, Targets: []Target{{TargetRule: TargetRule{Name: "small",
+		Code: cost.Fast}}}}
+	pl := &Planner{in: in, prices: &pricing{}}
 	words := weightsOf(8)
 	costs := func(flash float64) []Cost {
 		return []Cost{{Target: "small", Resource: Flash, Part: Total, Value: flash, Limit: 1000}}

@@ -33,8 +33,8 @@ func (v *Verification) checkNetwork(s *report.Signoff, version string) {
 		sources, windows = "sources of network and front end",
 			" and "+report.Plural(len(p.FrontVectors.Windows), "window")+" of converter codes"
 	}
-	err = compareNetwork(p.Net, s)
-	if err == nil {
+	other := compareNetwork(p.Net, s)
+	if err = other; err == nil {
 		err = compareFront(p, s)
 	}
 	if err != nil {
@@ -44,7 +44,7 @@ func (v *Verification) checkNetwork(s *report.Signoff, version string) {
 
 	c = Check{What: "C", Detail: "header, " + sources + ", weights, vectors, self-test, board " +
 		"and build files follow from " + file + " and signoff.json"}
-	if err != nil {
+	if other != nil {
 		c.skip("not made again: the network is another one than that of " + SignoffFile)
 	} else if s.Kerf != version {
 		c.skip(madeByOther(s.Kerf, version))

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"kerf/budget"
+	"kerf/budget/cost"
 )
 
 // FrontierInfo holds every candidate that the search measured on selection recordings.
@@ -122,6 +123,7 @@ type CandidateLoss struct {
 // side by side.
 type CandidateCostRow struct {
 	Target     string            `json:"target"`
+	Form       cost.Form         `json:"form"` // of the code that the figures are of
 	Flash      float64           `json:"flash"`
 	RAM        float64           `json:"ram"`
 	Stack      float64           `json:"stack"`
@@ -130,6 +132,8 @@ type CandidateCostRow struct {
 	Energy     *float64          `json:"energy"`
 	LimitsUsed *float64          `json:"limits_used"` // the largest share of any limit
 	Broken     []budget.Resource `json:"broken"`      // resources whose limit is broken
+	// of flash in the form of the code that takes least, by which room is compared; of candidates
+	LeastFlash *float64 `json:"least_flash,omitempty"`
 }
 
 // UnitRow is the tightest row of the best candidate with so many units.
@@ -243,7 +247,7 @@ func valueHigh(l budget.Loss) *float64 {
 func candidateCosts(c budget.FrontierCandidate) []CandidateCostRow {
 	rows := costsByTarget(c.Costs)
 	for i := range rows {
-		rows[i].LimitsUsed = Finite(c.LimitsUsed[i])
+		rows[i].LimitsUsed, rows[i].LeastFlash = Finite(c.LimitsUsed[i]), &c.LeastFlash[i]
 	}
 	return rows
 }
@@ -251,30 +255,31 @@ func candidateCosts(c budget.FrontierCandidate) []CandidateCostRow {
 // costsByTarget puts the totals of each target side by side.
 func costsByTarget(costs []budget.Cost) []CandidateCostRow {
 	rows := []CandidateCostRow{}
-	for _, cost := range costs {
-		if len(rows) == 0 || rows[len(rows)-1].Target != cost.Target {
-			rows = append(rows, CandidateCostRow{Target: cost.Target, Broken: []budget.Resource{}})
+	for _, c := range costs {
+		if len(rows) == 0 || rows[len(rows)-1].Target != c.Target {
+			rows = append(rows, CandidateCostRow{Target: c.Target, Form: c.Form,
+				Broken: []budget.Resource{}})
 		}
-		if cost.Part != budget.Total {
+		if c.Part != budget.Total {
 			continue
 		}
 		row := &rows[len(rows)-1]
-		if cost.Verdict == budget.Fail {
-			row.Broken = append(row.Broken, cost.Resource)
+		if c.Verdict == budget.Fail {
+			row.Broken = append(row.Broken, c.Resource)
 		}
-		switch cost.Resource {
+		switch c.Resource {
 		case budget.Flash:
-			row.Flash = cost.Value
+			row.Flash = c.Value
 		case budget.RAM:
-			row.RAM = cost.Value
+			row.RAM = c.Value
 		case budget.Stack:
-			row.Stack = cost.Value
+			row.Stack = c.Value
 		case budget.StepTime:
-			row.StepTime = cost.Value
+			row.StepTime = c.Value
 		case budget.Cycles:
-			row.Cycles = cost.Value
+			row.Cycles = c.Value
 		case budget.Energy:
-			row.Energy = Finite(cost.Value)
+			row.Energy = Finite(c.Value)
 		}
 	}
 	return rows
