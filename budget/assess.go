@@ -269,21 +269,20 @@ func (r *Result) warn(pl *Planner, startNote string) {
 			time.Duration(float64(*in.Job.Search.Time)*float64(time.Second)),
 			len(r.Frontier.Candidates))
 	}
-	if columns := cost.WidestRow(in.Shape(r.Chosen.Candidate)); columns > cost.FittedColumns &&
-		len(in.Targets) > 0 {
+	shape := in.Shape(r.Chosen.Candidate)
+	if columns := cost.WidestRow(shape); columns > cost.FittedColumns && len(in.Targets) > 0 {
 		add("the network has rows of %d weights; estimates of code and cycles are fitted to "+
 			"networks with %d at most, and may be off by more than docs/cost.md says: kerf "+
 			"measure measures them", columns, cost.FittedColumns)
 	}
-	if shape := in.Shape(r.Chosen.Candidate); shape.Features < fewestJudged ||
+	isTiny := shape.Features < fewestJudged ||
 		slices.ContainsFunc(shape.Layers, func(l quant.LayerShape) bool {
 			return l.Units < fewestJudged
-		}) {
-		if len(in.Targets) > 0 {
-			add("the network has fewer than %d features or units in a layer: compilers make other "+
-				"code of such loops, and estimates of code, stack and cycles may be off by more "+
-				"than docs/cost.md says: kerf measure measures them", fewestJudged)
-		}
+		})
+	if isTiny && len(in.Targets) > 0 {
+		add("the network has fewer than %d features or units in a layer: compilers make other "+
+			"code of such loops, and estimates of code, stack and cycles may be off by more "+
+			"than docs/cost.md says: kerf measure measures them", fewestJudged)
 	}
 	if startNote != "" {
 		add("%s", startNote)

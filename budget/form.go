@@ -47,11 +47,18 @@ func (in *Inputs) targetCosts(c Candidate, t Target) []Cost {
 		rowOf(fast, Flash).Verdict != Fail && in.Job.Search.Objective != Flash {
 		return fast
 	}
-	t.Code = cost.Small
-	if small := in.costsWith(c, t, nil); brokenPart(small).compare(brokenPart(fast)) <= 0 {
+	if small, ok := in.smallOf(c, t, fast); ok {
 		return small
 	}
 	return fast
+}
+
+// smallOf gives the rows of one target in the small form, given those in the fast one, and whether
+// they break fewer limits, or as many by no more.
+func (in *Inputs) smallOf(c Candidate, t Target, fast []Cost) (small []Cost, ok bool) {
+	t.Code = cost.Small
+	small = in.costsWith(c, t, nil)
+	return small, brokenPart(small).compare(brokenPart(fast)) <= 0
 }
 
 // mayBeSmall reports whether the small form is a choice for a target, and known from estimates.
@@ -66,9 +73,7 @@ func (in *Inputs) leastFlash(c Candidate, flash Cost) Cost {
 	if t.Code != "" || flash.Form == cost.Small || !t.mayBeSmall() {
 		return flash
 	}
-	broken := brokenPart(in.costsWith(c, t, nil))
-	t.Code = cost.Small
-	if small := in.costsWith(c, t, nil); brokenPart(small).compare(broken) <= 0 {
+	if small, ok := in.smallOf(c, t, in.costsWith(c, t, nil)); ok {
 		return rowOf(small, Flash)
 	}
 	return flash
@@ -99,11 +104,9 @@ func (in *Inputs) costsLike(c Candidate, other []Cost) []Cost {
 // brokenPart is the part of a price that counts broken limits.
 func brokenPart(costs []Cost) price {
 	var p price
-	for _, c := range totals(costs) {
-		if c.Verdict == Fail {
-			p.broken++
-			p.excess += c.Used() - 1
-		}
+	for _, c := range brokenLimits(costs) {
+		p.broken++
+		p.excess += c.Used() - 1
 	}
 	return p
 }

@@ -90,9 +90,9 @@ func (r *Result) TakeMeasured(all []Measurement) {
 	r.Measured = all
 	r.Costs = nil
 	for _, t := range r.Inputs.Targets {
-		built := r.Inputs.formed(c, t)
-		estimated := r.Inputs.costsWith(c, built, nil)
-		rows := estimated
+		estimated := r.Inputs.targetCosts(c, t)
+		rows, built := estimated, t
+		built.Code = estimated[0].Form
 		for i := range all {
 			if all[i].Target == t.Name {
 				rows = r.Inputs.costsWith(c, built, &all[i])

@@ -65,6 +65,7 @@ var kernelSets = sync.OnceValue(func() map[string]*kernelSet {
 // with returns the figures with some of them replaced.
 func (k *kernelSet) with(other *kernelSet) *kernelSet {
 	all := *k
+	all.Plain = nil
 	all.Kernel, all.Code, all.Stack = maps.Clone(k.Kernel), maps.Clone(k.Code), maps.Clone(k.Stack)
 	maps.Copy(all.Kernel, other.Kernel)
 	maps.Copy(all.Code, other.Code)
